@@ -1,0 +1,215 @@
+"""Records to frames: the one door from the clinical record to the figures. No name passes it.
+
+Four queries whatever the number of operations: sides, contacts, side findings, toe findings.
+"""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import TYPE_CHECKING
+
+from django.db.models import Min, OuterRef, Q, QuerySet, Subquery, Sum
+
+from clinic.access.models import Practice
+from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
+from clinic.reviews.models import Contact, Review, SideFinding, ToeFinding
+from clinic.vocabulary.procedure import Technique
+from clinic.vocabulary.review import ContactResult, LossReason
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from audit.measures.columns import Cohort
+
+SIDE_FIELDS = {
+    "side_key": "key",
+    "toe_key": "nail_procedure__key",
+    "operation_key": "nail_procedure__operation__key",
+    "patient_key": "nail_procedure__operation__patient__key",
+    "performed_on": "nail_procedure__operation__performed_on",
+    "age_years": "nail_procedure__operation__age_years",
+    "sex": "nail_procedure__operation__patient__sex",
+    "foot": "nail_procedure__foot",
+    "toe": "nail_procedure__toe",
+    "side": "side",
+    "technique": "nail_procedure__technique",
+    "matrix_destroyed": "nail_procedure__matrix_destroyed",
+    "agent": "nail_procedure__agent",
+    "exposure_seconds": "exposure",
+    "curettage": "nail_procedure__curettage",
+    "lavage": "nail_procedure__lavage",
+    "operator": "nail_procedure__operation__operator__key",
+    "infection_at_operation": "nail_procedure__infection_before",
+    "died_on": "nail_procedure__operation__patient__died_on",
+    "reoperated_on": "reoperated_on",
+}
+REVIEW_FIELDS = {
+    "review_key": "review__key",
+    "seen_on": "review__seen_on",
+    "operated_on": "review__operated_on",
+    "origin": "review__origin",
+    "observer": "review__observer",
+    "means": "review__means",
+}
+FINDING_FIELDS = {
+    "side_key": "treated_side__key",
+    **REVIEW_FIELDS,
+    "extent": "extent",
+    "symptoms": "symptoms",
+    "retreatment": "retreatment",
+}
+TOE_WORDS = (
+    "signs", "fluid_colour", "fluid_consistency", "fluid_amount", "erythema_mm", "spreading", "swelling", "warmth",
+    "tenderness", "odour", "lymphangitis", "wound_opened", "swab", "antibiotic", "diagnosis", "healing", "pain",
+    "satisfaction",
+)  # fmt: skip
+TOE_FIELDS = {"toe_key": "nail_procedure__key", **REVIEW_FIELDS, **{word: word for word in TOE_WORDS}}
+# The strongest reason in the log explains the loss: somebody who moved also did not reply.
+REASONS = (
+    (ContactResult.MOVED, LossReason.MOVED),
+    (ContactResult.DECLINED, LossReason.DECLINED),
+    (ContactResult.DID_NOT_ATTEND, LossReason.DID_NOT_ATTEND),
+)
+
+
+def build(practice: Practice, *, performed_from: date, performed_to: date, as_of: date) -> "Cohort":
+    """Everything recorded by `as_of` about the operations of the practice in the period, both ends included."""
+    operations = (
+        Operation.objects.filter(practice=practice)
+        .standing()
+        .performed_between(performed_from, min(performed_to, as_of))
+    )
+    return _cohort(practice, operations, Q(), performed_from, performed_to, as_of)
+
+
+def build_for_toe(nail_procedure: NailProcedure, *, as_of: date) -> "Cohort":
+    """The same frames for one toe, so that its page and the audit cannot disagree."""
+    operation = nail_procedure.operation
+    operations = Operation.objects.filter(pk=operation.pk, performed_on__lte=as_of).standing()
+    one_toe = Q(nail_procedure=nail_procedure)
+    return _cohort(operation.practice, operations, one_toe, operation.performed_on, operation.performed_on, as_of)
+
+
+def _cohort(
+    practice: Practice,
+    operations: QuerySet[Operation],
+    toes: Q,
+    performed_from: date,
+    performed_to: date,
+    as_of: date,
+) -> "Cohort":
+    # Imported here: recording a review must not wait for pandas.
+    from audit.measures.columns import Cohort, check
+
+    cohort = Cohort(
+        practice_code=practice.code,
+        performed_from=performed_from,
+        performed_to=performed_to,
+        as_of=as_of,
+        sides=_sides(operations, toes, as_of),
+        findings=_findings(operations, toes, as_of),
+        toe_findings=_toe_findings(operations, toes, as_of),
+        bands=tuple(practice.exposure_bands_seconds),
+    )
+    check(cohort)
+    return cohort
+
+
+def _sides(operations: QuerySet[Operation], toes: Q, as_of: date) -> "pd.DataFrame":
+    import pandas as pd
+
+    treated = TreatedSide.objects.filter(toes, nail_procedure__operation__in=operations).order_by("pk")
+    treated = treated.annotate(applied=_applied(), reoperated_on=_reoperated(as_of))
+    fields = [*SIDE_FIELDS.values(), "stated_exposure_seconds"]
+    fields[fields.index("exposure")] = "applied"
+    frame = pd.DataFrame(treated.values_list(*fields), columns=[*SIDE_FIELDS, "stated_seconds"])
+    return _with_days(frame, _loss_reasons(operations, as_of), as_of)
+
+
+def _applied() -> Subquery:
+    """Seconds of all applications of a side together."""
+    each = Application.objects.filter(treated_side=OuterRef("pk")).order_by()
+    return Subquery(each.values("treated_side").annotate(total=Sum("seconds")).values("total"))
+
+
+def _reoperated(as_of: date) -> Subquery:
+    """The first standing operation, by `as_of`, that says it revises this side."""
+    later = TreatedSide.objects.filter(
+        revises=OuterRef("pk"),
+        nail_procedure__operation__struck_at__isnull=True,
+        nail_procedure__operation__performed_on__lte=as_of,
+    ).order_by()
+    first = later.values("revises").annotate(first=Min("nail_procedure__operation__performed_on"))
+    return Subquery(first.values("first"))
+
+
+def _with_days(frame: "pd.DataFrame", reasons: dict[str, str], as_of: date) -> "pd.DataFrame":
+    import pandas as pd
+
+    frame["performed_on"] = pd.to_datetime(frame["performed_on"])
+    died = pd.to_datetime(frame.pop("died_on"))
+    # A death after the cut-off was not known then.
+    frame["died_day"] = _days_after(frame["performed_on"], died.where(died <= pd.Timestamp(as_of)))
+    frame["reoperated_day"] = _days_after(frame["performed_on"], pd.to_datetime(frame.pop("reoperated_on")))
+    frame["age_years"] = frame["age_years"].astype("Int64")
+    frame["takes_agent"] = frame["technique"].map(lambda code: Technique(code).takes_agent).astype(bool)
+    frame["matrix_destroyed"] = frame["matrix_destroyed"].astype(bool)
+    frame["exposure_seconds"] = _exposure(frame)
+    frame["loss_reason"] = [reasons.get(key, LossReason.NEVER_TRIED.value) for key in frame["operation_key"]]
+    return frame
+
+
+def _days_after(start: "pd.Series", end: "pd.Series") -> "pd.Series":
+    """Whole days from operation to `end`; a date before the operation is a slip of the pen and says nothing."""
+    days = (end - start).dt.days.astype("float64")
+    return days.where(days >= 0)
+
+
+def _exposure(frame: "pd.DataFrame") -> "pd.Series":
+    """Sum of the applications, else the stated total; not a number where there was neither, or no agent."""
+    applied = frame["exposure_seconds"].astype("float64")
+    stated = frame.pop("stated_seconds").astype("float64")
+    return applied.fillna(stated).where(frame["takes_agent"])
+
+
+def _loss_reasons(operations: QuerySet[Operation], as_of: date) -> dict[str, str]:
+    """Why each operation would be lost, from its contact log; an operation without a contact is not in it."""
+    contacts = Contact.objects.filter(operation__in=operations, made_on__lte=as_of)
+    results: dict[str, set[str]] = {}
+    for key, result in contacts.values_list("operation__key", "result"):
+        results.setdefault(key, set()).add(result)
+    return {key: loss_reason(found) for key, found in results.items()}
+
+
+def loss_reason(results: Iterable[str]) -> str:
+    """The reason that a set of contact results amounts to."""
+    found = set(results)
+    if not found:
+        return LossReason.NEVER_TRIED.value
+    return next((reason.value for result, reason in REASONS if result.value in found), LossReason.NO_REPLY.value)
+
+
+def _counting(operations: QuerySet[Operation], as_of: date) -> QuerySet[Review]:
+    return Review.objects.counting().filter(operation__in=operations, seen_on__lte=as_of)
+
+
+def _findings(operations: QuerySet[Operation], toes: Q, as_of: date) -> "pd.DataFrame":
+    found = SideFinding.objects.filter(review__in=_counting(operations, as_of))
+    if toes:
+        found = found.filter(treated_side__in=TreatedSide.objects.filter(toes))
+    return _review_frame(found, FINDING_FIELDS)
+
+
+def _toe_findings(operations: QuerySet[Operation], toes: Q, as_of: date) -> "pd.DataFrame":
+    found = ToeFinding.objects.filter(toes, review__in=_counting(operations, as_of))
+    frame = _review_frame(found, TOE_FIELDS)
+    return frame.astype({"erythema_mm": "float64", "pain": "float64"})
+
+
+def _review_frame(found: QuerySet, fields: dict[str, str]) -> "pd.DataFrame":
+    import pandas as pd
+
+    rows = found.order_by("review__seen_on", "review_id", "pk").values_list(*fields.values())
+    frame = pd.DataFrame(rows, columns=list(fields))
+    seen, operated = pd.to_datetime(frame.pop("seen_on")), pd.to_datetime(frame.pop("operated_on"))
+    frame["day"] = (seen - operated).dt.days.astype("int64")
+    return frame

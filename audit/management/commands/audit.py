@@ -1,0 +1,82 @@
+"""Print the figures of the audit page: python manage.py audit --practice CODE --from DATE --to DATE."""
+
+import json
+from argparse import ArgumentParser, ArgumentTypeError
+from datetime import date
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from audit import cohort
+from audit.measures.definitions import OUTCOMES, UNITS
+from audit.periods import Period, last_matured_year, matured, problems
+from clinic.access.models import Practice
+
+# The page's fields and the command's arguments have the same checks, each under its own name.
+ARGUMENTS = {"performed_from": "--from", "performed_to": "--to", "as_of": "--as-of"}
+
+
+def day(text: str) -> date:
+    """A date written as year-month-day."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise ArgumentTypeError(f"{text!r} is not a day in the calendar; write one like 2024-04-01") from error
+
+
+class Command(BaseCommand):
+    help = "Print the figures of the audit, the same as its page shows. Without dates: the last matured audit year."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--practice", metavar="CODE", help="code of the practice; may be left out if there is one")
+        parser.add_argument("--from", dest="performed_from", type=day, metavar="DATE", help="first day of surgery")
+        parser.add_argument("--to", dest="performed_to", type=day, metavar="DATE", help="last day of surgery")
+        parser.add_argument("--as-of", type=day, metavar="DATE", help="data cut-off; today if left out")
+        parser.add_argument("--unit", choices=[code for code, _ in UNITS], default="side")
+        parser.add_argument("--outcome", choices=[code for code, _ in OUTCOMES], default="symptomatic_recurrence")
+        parser.add_argument("--json", action="store_true", help="print JSON instead of text")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        from audit.report import yearly
+
+        today = timezone.localdate()
+        practice = the_practice(options["practice"])
+        as_of = options["as_of"] or today
+        period = the_period(practice, options["performed_from"], options["performed_to"], as_of=as_of, today=today)
+        frames = cohort.build(
+            practice, performed_from=period.performed_from, performed_to=period.performed_to, as_of=as_of
+        )
+        report = yearly.build(frames, unit=options["unit"], outcome=options["outcome"])
+        if options["json"]:
+            self.stdout.write(json.dumps(yearly.to_json(report), indent=2, ensure_ascii=False))
+        else:
+            self.stdout.write("\n".join(lines(report, practice, period, as_of)))
+
+
+def the_practice(code: str | None) -> Practice:
+    """The practice named, or the only one."""
+    if code:
+        found = Practice.objects.filter(code=code).first()
+        if found is None:
+            raise CommandError(f"--practice: there is no practice with the code {code!r}.", returncode=2)
+        return found
+    several = list(Practice.objects.order_by("code")[:2])
+    if len(several) != 1:
+        known = ", ".join(Practice.objects.order_by("code").values_list("code", flat=True)) or "none yet"
+        raise CommandError(f"--practice: say which practice; codes are {known}.", returncode=2)
+    return several[0]
+
+
+def the_period(practice: Practice, first: date | None, last: date | None, *, as_of: date, today: date) -> Period:
+    """The dates given, both or none; without them the last audit year matured by the data date."""
+    if (first is None) != (last is None):
+        missing = "--from" if first is None else "--to"
+        raise CommandError(f"{missing}: give both --from and --to, or neither.", returncode=2)
+    try:
+        period = Period(first, last) if first and last else last_matured_year(practice, as_of)
+    except (ValueError, OverflowError) as error:
+        raise CommandError(f"--as-of: no audit year has matured by {as_of}.", returncode=2) from error
+    for field, sentence in problems(period, as_of=as_of, today=today):
+        raise CommandError(f"{ARGUMENTS[field]}: {sentence}", returncode=2)
+    return period

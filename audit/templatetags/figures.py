@@ -1,0 +1,103 @@
+"""Charts and numbers of the audit on a page: one chart value gives picture, words, table and file."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+from urllib.parse import urlencode
+
+from django import template
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from audit.charts import words
+from audit.charts.spec import Chart
+from audit.periods import said as said_day
+
+register = template.Library()
+
+WIDE = "(min-width: 47rem)"
+# The strip of clinic.drawing: its line runs from 8 to 288 of 300.
+STRIP_FROM, STRIP_WIDTH = 8, 280
+AXIS_TOPS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+TICKS = {0.1: 2, 0.2: 2, 0.3: 3, 0.4: 2, 0.5: 5, 0.6: 3, 0.8: 4, 1.0: 4}
+
+
+@register.filter
+def percent(rate: float | None) -> str:
+    return "" if rate is None else words.percent(rate)
+
+
+@register.filter
+def limits(interval: Any) -> str:
+    """Both ends of an interval: “2.0 to 12.2 %”."""
+    return "" if interval is None or interval.low is None else f"{words.limits(interval.low, interval.high)} %"
+
+
+register.filter("said", said_day)
+register.filter("chart_words", words.alt_text)
+register.filter("chart_table", words.table)
+
+
+@register.simple_tag
+def address(name: str, query: Mapping[str, str], **more: str) -> str:
+    """The address of another view of the same answer."""
+    return f"{reverse(name)}?{urlencode({**query, **more})}"
+
+
+@register.simple_tag
+def chart_address(chart: Chart, form: str, query: Mapping[str, str], **look: str) -> str:
+    return f"{reverse('audit-chart', args=[chart.slug, form])}?{urlencode({**query, **look})}"
+
+
+@register.simple_tag
+def chart_picture(chart: Chart, query: Mapping[str, str], theme: str = "") -> SafeString:
+    """The picture in every size and theme a reader may need; the browser fetches one of them."""
+    sources = format_html_join(
+        "",
+        '<source media="{}" srcset="{}">',
+        (
+            (media, chart_address(chart, "svg", query, theme=look, width=width))
+            for media, look, width in _sources(theme)
+        ),
+    )
+    plain = chart_address(chart, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
+    return format_html(
+        '<picture>{}<img src="{}" alt="{}" loading="lazy"></picture>', sources, plain, words.alt_text(chart)
+    )
+
+
+def _sources(theme: str) -> Iterable[tuple[str, str, str]]:
+    """Media, theme and width. A theme chosen in the account wins over that of the device; paper has its own."""
+    yield "print", "print", "wide"
+    if not theme:
+        yield f"{WIDE} and (prefers-color-scheme: dark)", "dark", "wide"
+    yield WIDE, theme or "light", "wide"
+    if not theme:
+        yield "(prefers-color-scheme: dark)", "dark", "narrow"
+
+
+def axis_top(rows: Iterable[Any], standard: float | None) -> float:
+    """Wide enough for every group that can be judged; a hollow one may run off, lest it flatten all others."""
+    highs = [row.interval.high for row in rows if row.shown == "full" and row.interval is not None]
+    needed = max([*highs, (standard or 0) * 1.3, 0.1])
+    return next((top for top in AXIS_TOPS if top >= needed), 1.0)
+
+
+@register.simple_tag
+def strip_axis(top: float, standard: float | None = None) -> SafeString:
+    """The scale above a column of strips; the standard is named once, here."""
+    parts = TICKS[top]
+    ticks = [(STRIP_FROM + STRIP_WIDTH * part / parts, words.standard_text(top * part / parts)) for part in range(parts + 1)]
+    marks = format_html_join("", '<text class="d-text2" x="{}" y="42" text-anchor="middle" font-size="13">{}</text>', ticks)
+    name: SafeString | str = ""
+    if standard is not None:
+        place = STRIP_FROM + STRIP_WIDTH * min(standard / top, 1)
+        name = format_html(
+            '<text class="d-standard-name" x="{}" y="18" text-anchor="{}" font-size="13">standard {}</text>',
+            max(place, 2) if place < 60 else place,
+            "start" if place < 60 else "middle",
+            words.standard_text(standard),
+        )
+    return format_html(
+        '<svg class="strip" viewBox="0 0 300 48" width="300" height="48" aria-hidden="true">{}{}</svg>', name, marks
+    )

@@ -1,0 +1,175 @@
+"""Forms of accounts, people and settings, and the hidden version that every editing form carries."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from crispy_forms.helper import FormHelper
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clinic.access.models import Member, Practice, bands_are_ascending
+from clinic.access.numbers import NumberField, WholeNumberField, plain
+from clinic.access.once import OneTimeForm
+from clinic.access.rules import Role
+
+LARGEST_VERSION = 2**31 - 1
+PERCENT = Decimal(100)
+
+
+def fields_only() -> FormHelper:
+    """The page writes the form element and its button; crispy writes the fields."""
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.disable_csrf = True
+    return helper
+
+
+class VersionedForm:
+    """Mixin before forms.Form or forms.ModelForm: the hidden field `version` for optimistic locking.
+
+    Pass version=row.version to show the form; set row.version = form.version before row.save_version().
+    """
+
+    def __init__(self, *args, version: int, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["version"] = forms.IntegerField(
+            widget=forms.HiddenInput, min_value=1, max_value=LARGEST_VERSION, initial=version
+        )
+
+    @property
+    def version(self) -> int:
+        return self.cleaned_data["version"]
+
+    def catch_up(self, version: int) -> None:
+        """After a conflict was shown: saving the typed values again is now a decision."""
+        self.data = self.data.copy()
+        self.data[self.add_prefix("version")] = str(version)
+
+
+@dataclass(frozen=True)
+class Difference:
+    label: str
+    stored: str
+    typed: str
+
+
+def differences(form: forms.BaseForm, stored: Mapping[str, object]) -> list[Difference]:
+    """Fields whose typed text is not the stored one, in the order of the form."""
+    pairs = [(form[name], shown(stored[name])) for name in form.fields if name in stored]
+    return [
+        Difference(str(bound.label), before, shown(bound.data))
+        for bound, before in pairs
+        if shown(bound.data) != before
+    ]
+
+
+def shown(value: object) -> str:
+    if isinstance(value, list | tuple):
+        return ", ".join(shown(each) for each in value)
+    return "" if value is None else plain(value).strip()
+
+
+class SignInForm(forms.Form):
+    username = forms.CharField(
+        label="Sign-in name",
+        max_length=150,
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}),
+        error_messages={"required": "Enter your sign-in name"},
+    )
+    password = forms.CharField(
+        label="Password",
+        strip=False,
+        max_length=1000,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        error_messages={"required": "Enter your password"},
+    )
+    helper = fields_only()
+
+
+class AccountForm(forms.ModelForm):
+    helper = fields_only()
+
+    class Meta:
+        model = Member
+        fields = ("theme", "slash_finds")
+        labels = {"theme": "Colours", "slash_finds": "The key / finds a patient"}
+
+
+class RoleForm(forms.ModelForm):
+    helper = fields_only()
+
+    class Meta:
+        model = Member
+        fields = ("role",)
+
+
+class PersonForm(OneTimeForm, forms.ModelForm):
+    helper = fields_only()
+    role = forms.ChoiceField(
+        choices=[("", "Choose a role"), *Role.choices], error_messages={"required": "Choose a role"}
+    )
+
+    class Meta:
+        model = Member
+        fields = ("first_name", "last_name", "username", "role")
+        labels = {"first_name": "Given name", "last_name": "Family name", "username": "Sign-in name"}
+        help_texts = {"username": "Letters, digits and . - _ @ +"}
+
+    def clean_username(self) -> str:
+        """Two names that differ only in capitals would be confused."""
+        username = Member.normalize_username(self.cleaned_data["username"])
+        if Member.objects.filter(username__iexact=username).exists():
+            raise ValidationError("This sign-in name is taken; choose another.")
+        return username
+
+
+class PracticeForm(VersionedForm, forms.Form):
+    exposure_bands = forms.CharField(
+        label="Limits of the exposure bands",
+        max_length=60,
+        help_text="Whole seconds with commas between, like 30, 60, 120, 180. A band ends at its limit.",
+        error_messages={"required": "Enter at least one limit, like 60"},
+    )
+    exposure_note_seconds = WholeNumberField(
+        label="Ask for a note from",
+        label_for_errors="The exposure that asks for a note",
+        unit="s",
+        min_value=1,
+        max_value=1800,
+        help_text="Total seconds at one side from which a note is asked for.",
+    )
+    recurrence_standard = NumberField(
+        label="Standard for recurrence",
+        label_for_errors="The standard",
+        unit="%",
+        min_value="0.1",
+        max_value="99.9",
+        help_text="The audit compares the recurrence at twelve months with this share.",
+    )
+    helper = fields_only()
+
+    def clean_exposure_bands(self) -> list[int]:
+        parts = [part.strip() for part in self.cleaned_data["exposure_bands"].split(",")]
+        if not all(re.fullmatch(r"[0-9]{1,4}", part) for part in parts):
+            raise ValidationError("Write whole seconds with commas between, like 30, 60, 120, 180.")
+        bands = [int(part) for part in parts]
+        bands_are_ascending(bands)
+        return bands
+
+    def apply_to(self, practice: Practice) -> None:
+        """Put the typed values and the version they were typed against into the row."""
+        practice.version = self.version
+        practice.exposure_bands_seconds = self.cleaned_data["exposure_bands"]
+        practice.exposure_note_seconds = self.cleaned_data["exposure_note_seconds"]
+        practice.recurrence_standard = self.cleaned_data["recurrence_standard"] / PERCENT
+
+
+def practice_values(practice: Practice) -> dict[str, object]:
+    """The stored settings as the form shows them."""
+    return {
+        "exposure_bands": shown(practice.exposure_bands_seconds),
+        "exposure_note_seconds": practice.exposure_note_seconds,
+        "recurrence_standard": Decimal(practice.recurrence_standard) * PERCENT,
+    }

@@ -1,0 +1,146 @@
+"""Practices, their settings, and the people who may sign in."""
+
+import secrets
+from typing import ClassVar
+
+from django.contrib.auth.models import AbstractUser
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.db.models import F, Q
+from simple_history.models import HistoricalRecords
+
+from clinic.access.rules import Role
+
+KEY_LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
+
+
+def random_key() -> str:
+    """Twelve random letters for addresses: about 59 bits, derived from nothing."""
+    return "".join(secrets.choice(KEY_LETTERS) for _ in range(12))
+
+
+class Conflict(Exception):
+    """Somebody else changed the row since it was read."""
+
+
+class Versioned(models.Model):
+    """A row with an address key, a version for optimistic locking and a history of who, when and why."""
+
+    key = models.CharField(max_length=12, unique=True, default=random_key, editable=False)
+    version = models.PositiveIntegerField(default=1, editable=False)
+
+    class Meta:
+        abstract = True
+
+    def save_version(self, *, by: "Member", reason: str = "") -> None:
+        """Write the changed row as the next version; raises Conflict if the stored version moved on.
+
+        The claim is one UPDATE … WHERE id AND version, so two writers cannot both win.
+        """
+        with transaction.atomic():
+            claimed = type(self)._base_manager.filter(pk=self.pk, version=self.version).update(version=F("version") + 1)
+            if not claimed:
+                raise Conflict(f"{type(self).__name__} {self.key}")
+            self.version += 1
+            self.keep(by=by, reason=reason)
+
+    def keep(self, *, by: "Member", reason: str = "") -> None:
+        """Save with the author and the reason in the history."""
+        self._history_user = by
+        self._change_reason = reason or None
+        self.save()
+
+
+def bands_are_ascending(bands: list[int]) -> None:
+    """Exposure band limits: one to eight whole seconds, ascending, each from 1 to 1800."""
+    whole = all(isinstance(limit, int) and 1 <= limit <= 1800 for limit in bands)
+    if not bands or len(bands) > 8 or not whole or sorted(set(bands)) != bands:
+        raise ValidationError("Give one to eight different whole seconds from 1 to 1800 in ascending order.")
+
+
+def default_bands() -> list[int]:
+    return [30, 60, 120, 180]
+
+
+class Practice(Versioned):
+    """One practice; every clinical row belongs to exactly one."""
+
+    code = models.SlugField(max_length=20, unique=True)
+    name = models.CharField(max_length=100)
+    is_demo = models.BooleanField(default=False)
+    audit_year_starts_month = models.PositiveSmallIntegerField(default=4)
+    exposure_bands_seconds = models.JSONField(default=default_bands, validators=[bands_are_ascending])
+    exposure_note_seconds = models.PositiveSmallIntegerField(default=180)
+    recurrence_standard = models.DecimalField(max_digits=4, decimal_places=3, default="0.050")
+    history = HistoricalRecords()
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(audit_year_starts_month__gte=1, audit_year_starts_month__lte=12), name="practice_year_month"
+            ),
+            models.CheckConstraint(
+                condition=Q(recurrence_standard__gt=0, recurrence_standard__lt=1), name="practice_standard_share"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Theme(models.TextChoices):
+    DEVICE = "", "As device"
+    LIGHT = "light", "Light"
+    DARK = "dark", "Dark"
+
+
+class Member(AbstractUser):
+    """A person who signs in for one practice, in one role. Two practices mean two sign-ins."""
+
+    key = models.CharField(max_length=12, unique=True, default=random_key, editable=False)
+    practice = models.ForeignKey(Practice, on_delete=models.PROTECT, null=True, related_name="members")
+    role = models.CharField(max_length=20, choices=Role.choices, default=Role.ASSISTANT)
+    theme = models.CharField(max_length=5, choices=Theme.choices, blank=True, default="")
+    slash_finds = models.BooleanField(default=True)
+    history = HistoricalRecords(excluded_fields=["password", "last_login"])
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(role__in=Role.values), name="member_role_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+
+class SignInThrottle(models.Model):
+    """Failures of one account or address, under a keyed digest so that the table names nobody."""
+
+    digest = models.CharField(max_length=64, unique=True)
+    failures = models.PositiveIntegerField(default=0)
+    wait_until_at = models.DateTimeField(null=True)
+    last_failed_at = models.DateTimeField(null=True)
+
+
+class Submission(models.Model):
+    """A one-time key of a create form: the second post of the same form finds the first one's result."""
+
+    token = models.CharField(max_length=40, unique=True)
+    member = models.ForeignKey(Member, on_delete=models.PROTECT)
+    made_at = models.DateTimeField(auto_now_add=True)
+    leads_to = models.CharField(max_length=200)
+
+
+class Draft(models.Model):
+    """What somebody typed and has not saved. Not a record; counts nowhere."""
+
+    member = models.ForeignKey(Member, on_delete=models.CASCADE)
+    form = models.CharField(max_length=20)
+    subject_key = models.CharField(max_length=12)
+    answers = models.JSONField(default=dict)
+    kept_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["member", "form", "subject_key"], name="one_draft_per_form"),
+        ]

@@ -1,0 +1,59 @@
+"""Who may do what: one table, read by every view and every menu."""
+
+from django.db.models import TextChoices
+
+
+class Role(TextChoices):
+    PRACTITIONER = "practitioner", "Practitioner"
+    ASSISTANT = "assistant", "Assistant"
+    RECEPTION = "reception", "Reception"
+    LEAD = "lead", "Practice lead"
+    ADMINISTRATOR = "administrator", "Administrator"
+    REVIEWER = "reviewer", "Peer reviewer"
+
+
+class Action(TextChoices):
+    SEE_WORKLIST = "see_worklist", "see the day's list"
+    FIND_PATIENT = "find_patient", "find a patient"
+    REGISTER_PATIENT = "register_patient", "register a patient"
+    READ_RECORD = "read_record", "read a clinical record"
+    RECORD_OPERATION = "record_operation", "record an operation"
+    RECORD_REVIEW = "record_review", "record a review"
+    BOOK_REVIEW = "book_review", "book a review or log a contact"
+    READ_AUDIT = "read_audit", "read the audit"
+    SET_AUDIT = "set_audit", "change what the audit counts"
+    MANAGE_PEOPLE = "manage_people", "manage people and access"
+    READ_POOLED = "read_pooled", "read pooled results"
+    OWN_ACCOUNT = "own_account", "change their own settings"
+
+
+_CARE = {Action.SEE_WORKLIST, Action.FIND_PATIENT, Action.READ_RECORD, Action.RECORD_REVIEW, Action.BOOK_REVIEW}
+
+ALLOWED: dict[Role, frozenset[Action]] = {
+    Role.PRACTITIONER: frozenset(_CARE | {Action.REGISTER_PATIENT, Action.RECORD_OPERATION, Action.OWN_ACCOUNT}),
+    Role.ASSISTANT: frozenset(_CARE | {Action.REGISTER_PATIENT, Action.OWN_ACCOUNT}),
+    Role.RECEPTION: frozenset(
+        {Action.SEE_WORKLIST, Action.FIND_PATIENT, Action.REGISTER_PATIENT, Action.BOOK_REVIEW, Action.OWN_ACCOUNT}
+    ),
+    Role.LEAD: frozenset(
+        _CARE
+        | {
+            Action.REGISTER_PATIENT,
+            Action.RECORD_OPERATION,
+            Action.READ_AUDIT,
+            Action.SET_AUDIT,
+            Action.OWN_ACCOUNT,
+        }
+    ),
+    Role.ADMINISTRATOR: frozenset({Action.MANAGE_PEOPLE, Action.OWN_ACCOUNT}),
+    Role.REVIEWER: frozenset({Action.READ_POOLED, Action.OWN_ACCOUNT}),
+}
+
+
+def may(role: str, action: Action) -> bool:
+    """Whether a role may do this. Unknown roles may do nothing."""
+    return action in ALLOWED.get(role, frozenset())  # type: ignore[call-overload]
+
+
+def roles_that_may(action: Action) -> list[Role]:
+    return [role for role in Role if action in ALLOWED[role]]

@@ -1,0 +1,10 @@
+from django.apps import AppConfig
+
+
+class ClinicConfig(AppConfig):
+    name = "clinic"
+    default_auto_field = "django.db.models.BigAutoField"
+    verbose_name = "Clinical record"
+
+    def ready(self) -> None:
+        from clinic.access import checks  # noqa: F401 - importing registers them

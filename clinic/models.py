@@ -1,0 +1,36 @@
+"""Django looks for models here; each slice keeps its own."""
+
+from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submission
+from clinic.patients.identity import Identity, NameDigest
+from clinic.patients.models import Patient
+from clinic.procedures.models import (
+    AnaestheticDose,
+    Application,
+    NailProcedure,
+    Operation,
+    OperationEvent,
+    TreatedSide,
+)
+from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
+
+__all__ = [
+    "AnaestheticDose",
+    "Application",
+    "Booking",
+    "Contact",
+    "Draft",
+    "Identity",
+    "Member",
+    "NailProcedure",
+    "NameDigest",
+    "Operation",
+    "OperationEvent",
+    "Patient",
+    "Practice",
+    "Review",
+    "SideFinding",
+    "SignInThrottle",
+    "Submission",
+    "ToeFinding",
+    "TreatedSide",
+]

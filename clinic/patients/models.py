@@ -1,0 +1,41 @@
+"""The patient as the clinical record knows them: no name here."""
+
+from typing import ClassVar
+
+from django.db import models
+from simple_history.models import HistoricalRecords
+
+from clinic.access.constraints import one_of
+from clinic.access.models import Member, Practice, Versioned
+from clinic.vocabulary.procedure import Answer, Sex
+
+RISK_FIELDS = ("diabetes", "antithrombotic", "poor_circulation", "immunosuppressed")
+
+
+class PatientQuerySet(models.QuerySet["Patient"]):
+    def visible_to(self, member: Member) -> "PatientQuerySet":
+        """Every read starts here: only the member's own practice."""
+        return self.filter(practice_id=member.practice_id)
+
+
+class Patient(Versioned):
+    practice = models.ForeignKey(Practice, on_delete=models.PROTECT, related_name="patients")
+    sex = models.CharField(max_length=15, choices=Sex.choices, default=Sex.NOT_RECORDED)
+    diabetes = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    antithrombotic = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    poor_circulation = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    immunosuppressed = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    no_contact_wished = models.BooleanField(default=False)
+    died_on = models.DateField(null=True, blank=True)
+    history = HistoricalRecords()
+
+    objects = PatientQuerySet.as_manager()
+
+    class Meta:
+        constraints: ClassVar = [
+            one_of("patient", "sex", Sex),
+            *(one_of("patient", field, Answer) for field in RISK_FIELDS),
+        ]
+
+    def __str__(self) -> str:
+        return f"Patient {self.key}"

@@ -1,0 +1,345 @@
+"""Record a review at the chairside, read it, correct it, undo it; the toe's timeline; drafts."""
+
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.db.models import Prefetch
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from clinic.access.decorators import allowed
+from clinic.access.drafts import draft_of, drop_draft, keep_draft
+from clinic.access.models import Conflict
+from clinic.access.once import claim, first_or_result, new_token
+from clinic.access.rules import Action, Role
+from clinic.patients.models import Patient
+from clinic.procedures.models import NailProcedure, Operation, TreatedSide
+from clinic.reviews.forms import ReviewEntry, answers_of, first_answers
+from clinic.reviews.models import Review, SideFinding, ToeFinding
+from clinic.reviews.recording import (
+    UNDO_FOR,
+    TooLateToUndo,
+    accept_report,
+    correct_review,
+    record_review,
+    strike_review,
+    undo_review,
+)
+from clinic.reviews.sentences import how_seen, say_day, side_sentence, site, toe_sentence
+from clinic.reviews.timeline import story_of, window_words
+from clinic.schedule import next_point, point_of
+from clinic.vocabulary.review import NextStep, Observer
+
+DRAFT = "review"
+
+
+def _operation(request: HttpRequest, key: str) -> Operation:
+    """The operation with its toes, sides, applications and earlier reviews: the rows of a review page."""
+    visible = Operation.objects.visible_to(request.user).standing().select_related("patient__identity", "operator")
+    with_parts = visible.prefetch_related(
+        Prefetch("nail_procedures", NailProcedure.objects.order_by("-foot", "toe")),
+        Prefetch("nail_procedures__treated_sides", TreatedSide.objects.order_by("-side")),
+        "nail_procedures__treated_sides__applications",
+        Prefetch("reviews", Review.objects.standing().select_related("recorded_by").prefetch_related("side_findings")),
+    )
+    return get_object_or_404(with_parts, key=key)
+
+
+def _own_review(request: HttpRequest, key: str) -> Review:
+    visible = Review.objects.visible_to(request.user).select_related(
+        "operation__patient__identity", "operation__operator", "recorded_by", "seen_by", "accepted_by"
+    )
+    with_parts = visible.prefetch_related(
+        Prefetch("toe_findings", ToeFinding.objects.select_related("nail_procedure")),
+        "toe_findings__nail_procedure__treated_sides",
+        Prefetch("side_findings", SideFinding.objects.select_related("treated_side__nail_procedure")),
+    )
+    return get_object_or_404(with_parts, key=key)
+
+
+@require_http_methods(["GET", "POST"])
+@allowed(Action.RECORD_REVIEW)
+def record(request: HttpRequest, key: str) -> HttpResponse:
+    operation = _operation(request, key)
+    now = timezone.localtime()
+    if request.method == "POST":
+        if request.POST.get("leave"):
+            keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
+            messages.info(request, "Draft kept. Nothing is saved as a review yet.")
+            return redirect("toe", operation.nail_procedures.all()[0].key)
+        if earlier := first_or_result(request.user, request.POST.get("once", "")):
+            return redirect(earlier)
+    once = request.POST.get("once") or new_token()
+    entry = _entry(request, operation, now)
+    if request.method == "POST" and entry.is_valid():
+        return redirect(_save(request, operation, entry, now, once))
+    return render(request, "reviews/record.html", _page(operation, entry, now, once=once))
+
+
+def _entry(request: HttpRequest, operation: Operation, now: datetime) -> ReviewEntry:
+    data = request.POST if request.method == "POST" else None
+    kept = draft_of(request.user, DRAFT, operation.key) if data is None else None
+    booked = any(
+        timezone.localtime(booking.starts_at).date() == now.date()
+        for booking in (operation.bookings.filter(cancelled_at__isnull=True) if data is None else ())
+    )
+    initial = first_answers(operation, by_key=request.user.pk, today=now.date(), booked=booked) | (kept or {})
+    return ReviewEntry(
+        operation=operation, earlier=list(operation.reviews.all()), today=now.date(), data=data, initial=initial
+    )
+
+
+def _save(request: HttpRequest, operation: Operation, entry: ReviewEntry, now: datetime, once: str) -> str:
+    """Record the review, or find the one that the same form made before; gives the address to go to."""
+    goes_to = reverse("toe", args=[operation.nail_procedures.all()[0].key])
+    with transaction.atomic():
+        if earlier := claim(request.user, once, leads_to=goes_to):
+            return earlier
+        review = record_review(
+            by=request.user,
+            operation=operation,
+            visit=entry.visit.cleaned_data,
+            findings=entry.findings(),
+            now=now,
+            reason=entry.reason,
+        )
+        drop_draft(request.user, DRAFT, operation.key)
+    messages.success(
+        request, _saved_words(operation, review, now), extra_tags=reverse("review-undo", args=[review.key])
+    )
+    return goes_to
+
+
+def _saved_words(operation: Operation, review: Review, now: datetime) -> str:
+    """Who, which toe and side, and what is next."""
+    sites = "; ".join(site(nail) for nail in operation.nail_procedures.all())
+    outside = "" if point_of(review.day) else f" Day {review.day} is outside every window: an extra review."
+    seen_days = [earlier.day for earlier in operation.reviews.all()] + [review.day]
+    upcoming = next_point(performed_on=operation.performed_on, seen_days=seen_days, today=now.date())
+    following = f" Next: {upcoming.name}, {window_words(upcoming, operation.performed_on)}." if upcoming else ""
+    return f"Review saved {now:%H:%M} for {operation.patient.identity.spoken_name}, {sites}.{outside}{following}"
+
+
+def _page(operation: Operation, entry: ReviewEntry, now: datetime, **more: Any) -> dict[str, Any]:
+    day = (now.date() - operation.performed_on).days
+    upcoming = next_point(
+        performed_on=operation.performed_on, seen_days=[day], today=now.date()
+    )  # what follows after today's visit
+    return {
+        "operation": operation,
+        "identity": operation.patient.identity,
+        "age": operation.patient.identity.age_on(now.date()),
+        "entry": entry,
+        "errors": entry.errors() if entry.data is not None else [],
+        "day": day,
+        "point": point_of(day),
+        "following": window_words(upcoming, operation.performed_on) if upcoming else "",
+        "following_name": upcoming.name if upcoming else "",
+        "end_clinic": NextStep.END_CLINIC.value,
+        **more,
+    }
+
+
+def _plain(posted) -> dict[str, Any]:
+    """Posted answers as a dictionary that a form takes as initial values; several ticks stay a list."""
+    several = {name for name in posted if name.endswith("-other")}
+    return {name: posted.getlist(name) if name in several else posted[name] for name in posted}
+
+
+@require_POST
+@allowed(Action.RECORD_REVIEW)
+def keep(request: HttpRequest, form: str, subject: str) -> HttpResponse:
+    """Keep what is typed on the server; answers with the local time."""
+    owners = {DRAFT: Operation.objects.visible_to(request.user), "operation": Patient.objects.visible_to(request.user)}
+    if form not in owners:
+        return JsonResponse({"error": "unknown form"}, status=404)
+    get_object_or_404(owners[form], key=subject)
+    keep_draft(request.user, form, subject, _plain(request.POST))
+    return JsonResponse({"kept_at": f"{timezone.localtime():%H:%M}"})
+
+
+@require_GET
+@allowed(Action.READ_RECORD)
+def toe(request: HttpRequest, key: str) -> HttpResponse:
+    """The toe's timeline, and how it counts in the audit."""
+    own = NailProcedure.objects.filter(operation__in=Operation.objects.visible_to(request.user))
+    nail = get_object_or_404(
+        own.select_related("operation__patient__identity", "operation__operator", "operation__practice").prefetch_related(
+            Prefetch("treated_sides", TreatedSide.objects.order_by("-side")), "treated_sides__applications"
+        ),
+        key=key,
+    )
+    reviews = list(
+        Review.objects.filter(operation=nail.operation)
+        .select_related("recorded_by")
+        .prefetch_related("toe_findings", "side_findings")
+    )
+    today = timezone.localdate()
+    others = (
+        NailProcedure.objects.filter(operation__patient_id=nail.operation.patient_id, operation__struck_at__isnull=True)
+        .exclude(pk=nail.pk)
+        .select_related("operation")
+        .prefetch_related("treated_sides")
+        .order_by("-operation__performed_on", "-foot", "toe")
+    )
+    context = {
+        "nail": nail,
+        "site": site(nail),
+        "operation": nail.operation,
+        "identity": nail.operation.patient.identity,
+        "story": story_of(nail, reviews, today=today),
+        "others": [(other, site(other)) for other in others],
+        "today": today,
+        "may_undo": {
+            review.key
+            for review in reviews
+            if review.recorded_by_id == request.user.pk
+            and review.version == 1
+            and timezone.now() - review.recorded_at <= UNDO_FOR
+        },
+    }
+    return render(request, "reviews/toe.html", context)
+
+
+@require_GET
+@allowed(Action.READ_RECORD)
+def read(request: HttpRequest, key: str) -> HttpResponse:
+    review = _own_review(request, key)
+    operation = review.operation
+    toes = []
+    for finding in review.toe_findings.all():
+        nail = finding.nail_procedure
+        sides = [
+            side_sentence(row, row.treated_side.side)
+            for row in review.side_findings.all()
+            if row.treated_side.nail_procedure_id == nail.pk
+        ]
+        toes.append({"nail": nail, "site": site(nail), "text": toe_sentence(finding), "sides": sides})
+    context = {
+        "review": review,
+        "operation": operation,
+        "identity": operation.patient.identity,
+        "point": point_of(review.day),
+        "seen": how_seen(review),
+        "toes": toes,
+        "changes": _changes(review),
+        "may_accept": review.observer == Observer.PATIENT and not review.accepted_at and not review.struck_at,
+        "may_strike": request.user.role == Role.LEAD or review.recorded_by_id == request.user.pk,
+    }
+    return render(request, "reviews/read.html", context)
+
+
+def _changes(review: Review) -> list[dict[str, Any]]:
+    """Every version of the review and its findings: when, who, why, and what changed; newest first."""
+    rows = []
+    for thing in [review, *review.toe_findings.all(), *review.side_findings.all()]:
+        versions = list(thing.history.select_related("history_user").order_by("-history_date", "-history_id"))
+        for newer, older in zip(versions, [*versions[1:], None], strict=True):
+            delta = [] if older is None else newer.diff_against(older, excluded_fields=["version"]).changes
+            if older is None and thing is not review:
+                continue
+            rows.append(
+                {
+                    "at": newer.history_date,
+                    "by": newer.history_user,
+                    "reason": newer.history_change_reason,
+                    "changes": [(change.field.replace("_", " "), change.old, change.new) for change in delta],
+                }
+            )
+    return sorted(rows, key=lambda row: row["at"], reverse=True)
+
+
+@require_http_methods(["GET", "POST"])
+@allowed(Action.RECORD_REVIEW)
+def correct(request: HttpRequest, key: str) -> HttpResponse:
+    """Correct a saved review: a new version, with the reason; the old one stays readable."""
+    review = _own_review(request, key)
+    if review.struck_at:
+        return redirect("review", review.key)
+    operation = _operation(request, review.operation.key)
+    now = timezone.localtime()
+    earlier = [other for other in operation.reviews.all() if other.pk != review.pk]
+    data = request.POST if request.method == "POST" else None
+    entry = ReviewEntry(
+        operation=operation, earlier=earlier, today=now.date(), data=data, initial=answers_of(review)
+    )
+    reason = request.POST.get("reason", "").strip()[:200]
+    conflict, reason_error = False, ""
+    if data is not None:
+        valid = entry.is_valid()
+        reason_error = "" if reason else "Give the reason for the correction"
+        if valid and reason:
+            try:
+                version = int(data.get("version", "0") if data.get("version", "0").isdecimal() else 0)
+                correct_review(
+                    by=request.user,
+                    review=review,
+                    version=version,
+                    visit=entry.visit.cleaned_data,
+                    findings=entry.findings(),
+                    reason=reason,
+                )
+                messages.success(request, f"Review of {say_day(review.seen_on)} corrected. The earlier answers are kept below.")
+                return redirect("review", review.key)
+            except Conflict:
+                conflict = True
+                review = _own_review(request, key)
+    errors = [("id_reason", reason_error)] if reason_error else []
+    context = _page(operation, entry, now, review=review, conflict=conflict, reason=reason, reason_error=reason_error)
+    context["errors"] = context["errors"] + errors
+    if conflict:
+        context["stored"] = [toe_sentence(row) for row in review.toe_findings.all()] + [
+            side_sentence(row, row.treated_side.side) for row in review.side_findings.all()
+        ]
+        context["last_change"] = review.history.select_related("history_user").first()
+    return render(request, "reviews/record.html", context, status=409 if conflict else 200)
+
+
+@require_POST
+@allowed(Action.RECORD_REVIEW)
+def undo(request: HttpRequest, key: str) -> HttpResponse:
+    """Take back the review just saved and open the form again with its answers."""
+    review = _own_review(request, key)
+    answers = answers_of(review)
+    answers["visit-seen_on"] = review.seen_on.isoformat()
+    try:
+        with transaction.atomic():
+            undo_review(by=request.user, review=review, now=timezone.now())
+            keep_draft(request.user, DRAFT, review.operation.key, answers)
+    except (TooLateToUndo, Conflict):
+        messages.error(request, "It is too late to undo this review. Correct it instead, with a reason.")
+        return redirect("review", review.key)
+    messages.success(request, "Review taken back. Your answers are below; nothing is saved yet.")
+    return redirect("review-record", review.operation.key)
+
+
+@require_POST
+@allowed(Action.RECORD_REVIEW)
+def strike(request: HttpRequest, key: str) -> HttpResponse:
+    """Strike out a wrong review, with a reason; the lead or the person who recorded it."""
+    review = _own_review(request, key)
+    reason = request.POST.get("reason", "").strip()[:200]
+    if request.user.role != Role.LEAD and review.recorded_by_id != request.user.pk:
+        messages.error(request, "Only the practice lead or the person who recorded this review may strike it out.")
+    elif not reason:
+        messages.error(request, "Give the reason for striking out this review.")
+    elif not review.struck_at:
+        strike_review(by=request.user, review=review, now=timezone.now(), reason=reason)
+        messages.success(request, "Review struck out. It stays readable and counts nowhere.")
+    return redirect("review", review.key)
+
+
+@require_POST
+@allowed(Action.RECORD_REVIEW)
+def accept(request: HttpRequest, key: str) -> HttpResponse:
+    """Accept a patient's report; from then on it counts, labelled as the patient's."""
+    review = _own_review(request, key)
+    if review.observer == Observer.PATIENT and not review.accepted_at and not review.struck_at:
+        accept_report(by=request.user, review=review, now=timezone.now())
+        messages.success(request, "Report accepted. It counts as the patient's own report.")
+    return redirect("review", review.key)

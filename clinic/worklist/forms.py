@@ -1,0 +1,75 @@
+"""Booking a review and logging a contact."""
+
+from datetime import date, datetime, timedelta
+
+from django import forms
+from django.utils import timezone
+
+from clinic.access.numbers import DayField
+from clinic.procedures.models import Operation
+from clinic.vocabulary.review import ContactChannel, ContactResult
+
+NEXT_TRY_AFTER_DAYS = 3
+LOGGED_BY_HAND = [term for term in ContactResult if term != ContactResult.BOOKED]
+
+
+class BookingForm(forms.Form):
+    on = DayField(label="Date", label_for_errors="the appointment", question="When is the appointment?", may_be_future=True)
+    at = forms.TimeField(
+        label="Time",
+        input_formats=["%H:%M"],
+        widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+        error_messages={"required": "Enter the time of the appointment", "invalid": "Enter the time like 09:20"},
+    )
+
+    def __init__(self, *args, operation: Operation, now: datetime, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.operation, self.now = operation, now
+
+    def clean(self) -> dict:
+        answers = super().clean()
+        if answers.get("on") and answers.get("at"):
+            starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
+            if starts_at <= self.now:
+                self.add_error("on", "The appointment lies in the past; to record a visit, open “Record review”")
+            answers["starts_at"] = starts_at
+        return answers
+
+
+class ContactForm(forms.Form):
+    channel = forms.ChoiceField(
+        label="How",
+        choices=ContactChannel.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose how you tried", "invalid_choice": "Choose how you tried"},
+    )
+    result = forms.ChoiceField(
+        label="What came of it",
+        choices=[(term.value, term.label) for term in LOGGED_BY_HAND],
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose what came of it", "invalid_choice": "Choose what came of it"},
+    )
+    next_try_on = DayField(label="Next try", label_for_errors="the next try", may_be_future=True, required=False)
+    note = forms.CharField(label="Note", max_length=500, required=False)
+
+    def __init__(self, *args, today: date, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
+        self.fields["next_try_on"].initial = working_days_after(today, NEXT_TRY_AFTER_DAYS)
+
+    def clean(self) -> dict:
+        answers = super().clean()
+        again = {ContactResult.LEFT_MESSAGE, ContactResult.NO_ANSWER, ContactResult.DID_NOT_ATTEND}
+        if answers.get("result") not in again:
+            answers["next_try_on"] = None
+        elif answers.get("next_try_on") and answers["next_try_on"] <= self.today:
+            self.add_error("next_try_on", "Next try must be after today")
+        return answers
+
+
+def working_days_after(day: date, count: int) -> date:
+    """The date `count` working days (Monday to Friday) after `day`."""
+    while count:
+        day += timedelta(days=1)
+        count -= day.weekday() < 5
+    return day

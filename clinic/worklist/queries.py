@@ -1,0 +1,181 @@
+"""Who is next, who is late, what came in unasked: derived from dates on each reading, in a fixed number of queries."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Prefetch
+
+from clinic.access.models import Member
+from clinic.patients.identity import Identity
+from clinic.procedures.models import Operation
+from clinic.reviews.models import Booking, Contact, Review
+from clinic.schedule import SCHEDULE, Due, ReviewPoint, next_point, point_of, state_of
+from clinic.vocabulary.review import ContactResult, Observer
+
+LONGEST_WINDOW_DAYS = max(point.closes_day for point in SCHEDULE)
+
+
+@dataclass
+class Row:
+    """One line of a list: an operation, where it stands, and what to do next."""
+
+    operation: Operation
+    day: int
+    point: ReviewPoint | None
+    kind: str  # booked, due, late, care, new, ok
+    words: str
+    booking: Booking | None = None
+    contact: Contact | None = None
+    report: Review | None = None
+    tries: int = 0
+    last_try_on: date | None = None
+    done: Review | None = None
+    identity: Identity | None = None
+
+    @property
+    def track(self) -> str:
+        """The kind of dot on the window track."""
+        return self.kind if self.kind in {"late", "new"} else "due"
+
+    @property
+    def nails(self) -> list:
+        return list(self.operation.nail_procedures.all())
+
+
+@dataclass
+class DayList:
+    unexpected: list[Row]
+    booked: list[Row]
+    done: list[Row]
+    overdue: list[Row]
+    due: list[Row]
+    no_contact: int
+    next_opens_on: date | None
+
+    def rows(self) -> Iterable[Row]:
+        for part in (self.unexpected, self.booked, self.done, self.overdue, self.due):
+            yield from part
+
+
+def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList:
+    """The worklist of the member's practice for `today` (a local date beginning at the instant `day_starts_at`)."""
+    operations = list(_followed(member, today))
+    bookings = {
+        booking.operation_id: booking
+        for booking in Booking.objects.filter(
+            operation__practice_id=member.practice_id,
+            operation__struck_at__isnull=True,
+            cancelled_at__isnull=True,
+            starts_at__gte=day_starts_at,
+        ).order_by("-starts_at")
+    }
+    extra = {pk for pk in bookings if pk not in {operation.pk for operation in operations}}
+    operations += list(_with_parts(Operation.objects.visible_to(member).standing().filter(pk__in=extra))) if extra else []
+    unexpected = _unexpected(member, today)
+    lists = DayList(unexpected, [], [], [], [], 0, None)
+    ends_at = day_starts_at + timedelta(days=1)
+    for operation in operations:
+        _place(lists, operation, bookings.get(operation.pk), today=today, ends_at=ends_at)
+    lists.booked.sort(key=lambda row: row.booking.starts_at)
+    lists.done.sort(key=lambda row: row.done.recorded_at)
+    lists.overdue.sort(key=lambda row: (row.point.closes_on(row.operation.performed_on), row.operation.pk))
+    lists.due.sort(key=lambda row: (row.point.target_on(row.operation.performed_on), row.operation.pk))
+    _name(lists.rows())
+    return lists
+
+
+def _followed(member: Member, today: date):
+    since = today - timedelta(days=LONGEST_WINDOW_DAYS)
+    recent = Operation.objects.visible_to(member).standing().performed_between(since, today)
+    return _with_parts(recent.filter(patient__died_on__isnull=True))
+
+
+def _with_parts(operations):
+    """The operations with all that a row prints, however many there are."""
+    return operations.select_related("patient").prefetch_related(
+        "nail_procedures__treated_sides",
+        Prefetch("reviews", Review.objects.filter(struck_at__isnull=True).only("operation_id", "operated_on", "seen_on",
+                 "recorded_at", "observer", "accepted_at")),
+        Prefetch("contacts", Contact.objects.order_by("made_on", "pk")),
+    )  # fmt: skip
+
+
+def _place(lists: DayList, operation: Operation, booking: Booking | None, *, today: date, ends_at: datetime) -> None:
+    reviews = [review for review in operation.reviews.all() if review.observer != Observer.PATIENT or review.accepted_at]
+    seen_days = [review.day for review in reviews]
+    performed_on = operation.performed_on
+    day = (today - performed_on).days
+    seen_today = next((review for review in reviews if review.seen_on == today), None)
+    if seen_today:
+        point = point_of(seen_today.day)
+        lists.done.append(Row(operation, day, point, "ok", "Seen today", booking=booking, done=seen_today))
+        return
+    if booking and booking.starts_at < ends_at:
+        point = point_of(day)
+        words = f"In window, day {day}" if point else f"Extra review, day {day}"
+        lists.booked.append(Row(operation, day, point or _nearest(day), "booked" if point else "care", words, booking=booking))
+        return
+    point = next_point(performed_on=performed_on, seen_days=seen_days, today=today)
+    if point is None:
+        return
+    state = state_of(point, performed_on=performed_on, seen_days=seen_days, today=today)
+    if state == Due.LATER:
+        opens_on = point.opens_on(performed_on)
+        lists.next_opens_on = min(lists.next_opens_on or opens_on, opens_on)
+    elif not booking:
+        _add_open(lists, operation, point, state, day=day, today=today)
+
+
+def _add_open(lists: DayList, operation: Operation, point: ReviewPoint, state: Due, *, day: int, today: date) -> None:
+    if operation.patient.no_contact_wished:
+        lists.no_contact += 1
+        return
+    tries = list(operation.contacts.all())
+    late = (today - point.target_on(operation.performed_on)).days
+    row = Row(operation, day, point, "late", "", tries=len(tries), last_try_on=tries[-1].made_on if tries else None)
+    if state == Due.OVERDUE:
+        row.words = f"{late} {'day' if late == 1 else 'days'} past target, day {day}"
+        lists.overdue.append(row)
+    else:
+        row.kind, row.words = "due", f"Due, day {day}"
+        lists.due.append(row)
+
+
+def _nearest(day: int) -> ReviewPoint:
+    return min(SCHEDULE, key=lambda point: abs(point.target_day - day))
+
+
+def _unexpected(member: Member, today: date) -> list[Row]:
+    """Patient reports nobody has accepted yet, then contacts that tell of a problem; oldest first."""
+    reports = Review.objects.visible_to(member).standing().filter(observer=Observer.PATIENT, accepted_at__isnull=True)
+    problems = Contact.objects.filter(
+        operation__practice_id=member.practice_id,
+        operation__struck_at__isnull=True,
+        result=ContactResult.PROBLEM,
+        handled_at__isnull=True,
+    )
+    reports = list(reports.order_by("seen_on", "pk"))
+    problems = list(problems.order_by("made_on", "pk"))
+    needed = {row.operation_id for row in [*reports, *problems]}
+    if not needed:
+        return []
+    operations = {o.pk: o for o in _with_parts(Operation.objects.visible_to(member).filter(pk__in=needed))}
+    rows = []
+    for report in reports:
+        operation = operations[report.operation_id]
+        rows.append(Row(operation, report.day, point_of(report.day), "new", "Patient's report", report=report))
+    for problem in problems:
+        operation = operations[problem.operation_id]
+        day = (problem.made_on - operation.performed_on).days
+        rows.append(Row(operation, day, point_of(day), "new", "Patient reports a problem", contact=problem))
+    return rows
+
+
+def _name(rows: Iterable[Row]) -> None:
+    """Unseal only the identities that are shown."""
+    rows = list(rows)
+    patients = {row.operation.patient_id for row in rows}
+    identities = {identity.patient_id: identity for identity in Identity.objects.filter(patient_id__in=patients)}
+    for row in rows:
+        row.identity = identities.get(row.operation.patient_id)

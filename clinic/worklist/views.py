@@ -1,0 +1,114 @@
+"""Today, booking a review, logging a contact."""
+
+from datetime import datetime, time
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from clinic.access.decorators import allowed
+from clinic.access.once import claim, first_or_result, new_token
+from clinic.access.rules import Action, may
+from clinic.procedures.models import Operation
+from clinic.reviews.models import Booking, Contact
+from clinic.reviews.sentences import say_day
+from clinic.schedule import point_of
+from clinic.vocabulary.review import ContactResult
+from clinic.worklist.forms import BookingForm, ContactForm
+from clinic.worklist.queries import day_list
+
+FIRST_ROWS = 25
+
+
+@require_GET
+@allowed(Action.SEE_WORKLIST)
+def today(request: HttpRequest) -> HttpResponse:
+    now = timezone.localtime()
+    starts_at = timezone.make_aware(datetime.combine(now.date(), time.min))
+    lists = day_list(request.user, today=now.date(), day_starts_at=starts_at)
+    shown = None if request.GET.get("all") else FIRST_ROWS
+    context = {
+        "lists": lists,
+        "today": now.date(),
+        "overdue": lists.overdue[:shown],
+        "due": lists.due[:shown],
+        "hidden": max(len(lists.overdue), len(lists.due)) - FIRST_ROWS if shown else 0,
+        "may_review": may(request.user.role, Action.RECORD_REVIEW),
+        "may_operate": may(request.user.role, Action.RECORD_OPERATION),
+        "has_operations": Operation.objects.visible_to(request.user).exists(),
+    }
+    return render(request, "worklist/today.html", context)
+
+
+def _operation(request: HttpRequest, key: str) -> Operation:
+    visible = Operation.objects.visible_to(request.user).standing().select_related("patient__identity", "practice")
+    return get_object_or_404(visible.prefetch_related("nail_procedures__treated_sides"), key=key)
+
+
+@require_http_methods(["GET", "POST"])
+@allowed(Action.BOOK_REVIEW)
+def book(request: HttpRequest, key: str) -> HttpResponse:
+    operation = _operation(request, key)
+    form = BookingForm(request.POST or None, operation=operation, now=timezone.now())
+    if request.method == "POST" and form.is_valid():
+        starts_at = form.cleaned_data["starts_at"]
+        with transaction.atomic():
+            for earlier in Booking.objects.filter(
+                operation=operation, cancelled_at__isnull=True, starts_at__gte=timezone.now()
+            ):
+                earlier.cancelled_at = timezone.now()
+                earlier.save_version(by=request.user, reason="Booked anew")
+            point = point_of((timezone.localtime(starts_at).date() - operation.performed_on).days)
+            booking = Booking(
+                operation=operation, starts_at=starts_at, point=point.code if point else "", booked_by=request.user
+            )
+            booking.keep(by=request.user)
+        when = timezone.localtime(starts_at)
+        messages.success(request, f"Review booked for {say_day(when.date())}, {when:%H:%M}.")
+        return redirect("today")
+    return render(request, "worklist/book.html", {"form": form, "operation": operation})
+
+
+@require_http_methods(["GET", "POST"])
+@allowed(Action.BOOK_REVIEW)
+def contact(request: HttpRequest, key: str) -> HttpResponse:
+    operation = _operation(request, key)
+    now = timezone.localtime()
+    once = request.POST.get("once") or new_token()
+    if request.method == "POST" and (earlier := first_or_result(request.user, once)):
+        return redirect(earlier)
+    form = ContactForm(request.POST or None, today=now.date())
+    if request.method == "POST" and form.is_valid():
+        with transaction.atomic():
+            if earlier := claim(request.user, once, leads_to=reverse("today")):
+                return redirect(earlier)
+            row = Contact(
+                operation=operation, made_on=now.date(), recorded_by=request.user, recorded_at=now, **form.cleaned_data
+            )
+            row.keep(by=request.user)
+        messages.success(request, _logged(row))
+        return redirect("today")
+    context = {"form": form, "operation": operation, "once": once, "earlier": operation.contacts.order_by("-made_on", "-pk")[:10]}
+    return render(request, "worklist/contact.html", context)
+
+
+def _logged(row: Contact) -> str:
+    if row.result == ContactResult.PROBLEM:
+        return "Contact logged. It stands under Unexpected until it is dealt with."
+    return f"Contact logged. Next try {say_day(row.next_try_on)}." if row.next_try_on else "Contact logged."
+
+
+@require_POST
+@allowed(Action.RECORD_REVIEW)
+def contact_dealt_with(request: HttpRequest, key: str) -> HttpResponse:
+    visible = Contact.objects.filter(operation__practice_id=request.user.practice_id)
+    row = get_object_or_404(visible, key=key)
+    if row.handled_at is None:
+        row.handled_at = timezone.now()
+        row.save_version(by=request.user, reason="Dealt with")
+        messages.success(request, "Marked as dealt with.")
+    return redirect("today")

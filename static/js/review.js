@@ -1,0 +1,72 @@
+// Comforts of the review page: counts answers, keeps the draft, lets "None of these" clear the others.
+// Nothing is kept in the browser: a draft lives on the server, or only in the open page.
+
+const form = document.getElementById("review-form");
+const answered = form.querySelector("[data-answered]");
+const kept = form.querySelector("[data-kept]");
+
+const asked = () => [...form.querySelectorAll("fieldset")].filter(
+  (group) => group.offsetParent && !group.closest("details") && group.querySelector("input"),
+);
+
+function count() {
+  const groups = asked().filter((group) => !group.closest(".depends") || group.querySelector("[name$=-retreatment], [name$=-diagnosis]"));
+  const done = groups.filter((group) => group.querySelector("input:checked")).length;
+  answered.textContent = `${done} of ${groups.length} answered`;
+}
+
+// The server enforces this, too.
+form.addEventListener("change", (event) => {
+  const box = event.target;
+  if (box.type === "checkbox" && box.checked && box.name.endsWith("-other")) {
+    const alone = ["none", "not_assessed"];
+    for (const other of form.querySelectorAll(`input[name="${box.name}"]`)) {
+      if (other !== box && (alone.includes(box.value) || alone.includes(other.value))) other.checked = false;
+    }
+  }
+  count();
+  later();
+});
+form.addEventListener("input", later);
+
+let timer;
+function later() {
+  if (!form.dataset.draft) return;
+  clearTimeout(timer);
+  timer = setTimeout(keep, 2000);
+}
+
+async function keep() {
+  try {
+    const answer = await fetch(form.dataset.draft, { method: "POST", body: new FormData(form) });
+    if (!answer.ok) throw new Error(answer.status);
+    kept.textContent = `Draft kept ${(await answer.json()).kept_at}`;
+  } catch {
+    kept.textContent = "Not saved yet. The connection is gone; keep this page open.";
+    timer = setTimeout(keep, 5000);
+  }
+}
+form.addEventListener("submit", () => clearTimeout(timer));
+
+// Digits choose an answer, only while the focus is inside its group; on the pain scale they are the score.
+form.addEventListener("keydown", (event) => {
+  if ((event.ctrlKey || event.metaKey) && event.key === "Enter") {
+    event.preventDefault();
+    form.requestSubmit();
+    return;
+  }
+  if (!/^[0-9]$/.test(event.key) || event.ctrlKey || event.metaKey || event.altKey) return;
+  const group = event.target.matches("input[type=radio], input[type=checkbox]") && event.target.closest("fieldset");
+  if (!group) return;
+  const inputs = [...group.querySelectorAll("input")];
+  const chosen = group.classList.contains("scale")
+    ? inputs.find((input) => input.value === event.key)
+    : inputs[Number(event.key) - 1];
+  if (chosen) {
+    event.preventDefault();
+    chosen.click();
+    chosen.focus();
+  }
+});
+
+count();

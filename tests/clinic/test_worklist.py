@@ -1,0 +1,175 @@
+"""Today: booked, due, overdue, unexpected; and the acts that start from it."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from clinic.reviews.models import Booking, Contact
+from tests.factories import create_operation, create_patient, create_review
+
+pytestmark = pytest.mark.django_db
+
+NOW = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
+TODAY = date(2026, 11, 25)
+
+
+@pytest.fixture(autouse=True)
+def _clock():
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+def operated(practice, practitioner, days_ago, family_name="Example"):
+    patient = create_patient(practice, family_name=family_name)
+    return create_operation(patient=patient, operator=practitioner, performed_on=TODAY - timedelta(days=days_ago))
+
+
+def book(operation, by, hour=9):
+    starts_at = timezone.make_aware(datetime(2026, 11, 25, hour, 20))
+    return Booking.objects.create(operation=operation, starts_at=starts_at, booked_by=by)
+
+
+def lists_of(client):
+    return client.get(reverse("today")).context["lists"]
+
+
+def test_each_operation_stands_in_one_list(client_of, practice, practitioner):
+    book(operated(practice, practitioner, 43, "Booked"), practitioner)
+    operated(practice, practitioner, 50, "Overdue")
+    operated(practice, practitioner, 36, "Due")
+    operated(practice, practitioner, 100, "Between")
+    operated(practice, practitioner, 500, "Old")
+    seen = operated(practice, practitioner, 40, "Seen")
+    create_review(seen, day=40)
+
+    lists = lists_of(client_of(practitioner))
+
+    names = {
+        part: [row.identity.family_name for row in getattr(lists, part)] for part in ("booked", "overdue", "due", "done")
+    }
+    assert names == {"booked": ["Booked"], "overdue": ["Overdue"], "due": ["Due"], "done": ["Seen"]}
+    assert lists.next_opens_on == TODAY + timedelta(days=50)
+
+
+def test_a_booking_on_a_later_day_takes_the_row_off_the_overdue_list(client_of, practice, practitioner):
+    late = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+
+    client.post(reverse("book", args=[late.key]), {"on": "2026-11-27", "at": "10:40"})
+
+    assert lists_of(client).overdue == []
+    assert Booking.objects.get().point == "six_weeks"
+
+
+def test_booking_in_the_past_is_refused(client_of, practice, practitioner):
+    late = operated(practice, practitioner, 50)
+
+    response = client_of(practitioner).post(reverse("book", args=[late.key]), {"on": "2026-11-24", "at": "25:00"})
+
+    assert "Enter the time like 09:20" in response.content.decode()
+    response = client_of(practitioner).post(reverse("book", args=[late.key]), {"on": "2026-11-24", "at": "10:00"})
+    assert "The appointment lies in the past" in response.content.decode()
+    assert not Booking.objects.exists()
+
+
+def test_booking_anew_cancels_the_earlier_booking_and_keeps_it(client_of, practice, practitioner):
+    late = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+
+    for day in ("2026-11-27", "2026-11-30"):
+        client.post(reverse("book", args=[late.key]), {"on": day, "at": "10:40"})
+
+    assert Booking.objects.count() == 2
+    assert Booking.objects.filter(cancelled_at__isnull=True).count() == 1
+
+
+def test_a_problem_told_by_phone_is_unexpected_until_dealt_with(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 20)
+    client = client_of(practitioner)
+
+    client.post(reverse("contact", args=[operation.key]), {"channel": "phone", "result": "problem"})
+    assert [row.words for row in lists_of(client).unexpected] == ["Patient reports a problem"]
+
+    client.post(reverse("contact-dealt-with", args=[Contact.objects.get().key]))
+    assert lists_of(client).unexpected == []
+
+
+def test_a_patients_report_is_unexpected_until_accepted(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 20)
+    report = create_review(operation, day=19, means="questionnaire", observer="patient", origin="patient", accepted=False)
+    client = client_of(practitioner)
+
+    assert [row.words for row in lists_of(client).unexpected] == ["Patient's report"]
+    client.post(reverse("review-accept", args=[report.key]))
+    assert lists_of(client).unexpected == []
+
+
+def test_a_contact_needs_how_and_what(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+
+    page = client.post(reverse("contact", args=[operation.key]), {"next_try_on": "2026-11-25"}).content.decode()
+    assert page.count("Choose how you tried") == 2
+    assert page.count("Choose what came of it") == 2
+
+    answers = {"channel": "phone", "result": "no_answer", "next_try_on": "2026-11-25"}
+    page = client.post(reverse("contact", args=[operation.key]), answers).content.decode()
+    assert "Next try must be after today" in page
+    assert not Contact.objects.exists()
+
+
+def test_no_answer_proposes_three_working_days(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+
+    page = client_of(practitioner).get(reverse("contact", args=[operation.key])).content.decode()
+
+    assert 'value="2026-11-30"' in page  # Wednesday, then Thursday, Friday, Monday
+
+
+def test_the_dead_are_not_chased_and_the_unwilling_only_counted(client_of, practice, practitioner):
+    dead = operated(practice, practitioner, 50)
+    dead.patient.died_on = TODAY - timedelta(days=3)
+    dead.patient.save()
+    unwilling = operated(practice, practitioner, 50)
+    unwilling.patient.no_contact_wished = True
+    unwilling.patient.save()
+
+    lists = lists_of(client_of(practitioner))
+
+    assert lists.overdue == []
+    assert lists.no_contact == 1
+
+
+def test_another_practice_sees_nothing_of_it(client_of, practice, practitioner, colleague_elsewhere):
+    operated(practice, practitioner, 50)
+
+    assert list(lists_of(client_of(colleague_elsewhere)).rows()) == []
+
+
+@pytest.mark.parametrize("name", ["today", "toe", "review-record"])
+def test_statements_do_not_grow_with_rows(client_of, practice, practitioner, name):
+    """Budgets: Today 12, toe 14, review form 8; a page of its own adds the session and the member."""
+    budget = {"today": 12, "toe": 14, "review-record": 10}[name]
+    client = client_of(practitioner)
+
+    def statements() -> int:
+        with CaptureQueriesContext(connection, ) as captured:
+            args = {"today": [], "toe": [first.nail_procedures.get().key], "review-record": [first.key]}[name]
+            assert client.get(reverse(name, args=args)).status_code == 200
+        return len(captured)
+
+    first = operated(practice, practitioner, 50)
+    create_review(first, day=4)
+    few = statements()
+    for each in range(12):
+        create_review(operated(practice, practitioner, 36 + each), day=5)
+        create_review(first, day=5 + each)
+    many = statements()
+
+    assert many == few
+    assert many <= budget

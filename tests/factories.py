@@ -1,0 +1,157 @@
+"""Plain functions that make records for tests; every argument has a default, every record is invented."""
+
+from datetime import UTC, date, datetime, timedelta
+from itertools import count
+
+from clinic.access.models import Member, Practice
+from clinic.patients.identity import Identity
+from clinic.patients.models import Patient
+from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
+from clinic.reviews.models import Review, SideFinding, ToeFinding
+from clinic.vocabulary import review as r
+from clinic.vocabulary.procedure import Agent, Answer, Technique
+from clinic.vocabulary.review import Extent, Observer, Retreatment, Symptoms
+
+NUMBERS = count(1)
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+def create_practice(*, code: str = "", name: str = "Practice of the test (fictional)") -> Practice:
+    return Practice.objects.create(code=code or f"practice-{next(NUMBERS)}", name=name)
+
+
+def create_member(practice: Practice | None, *, role: str = "practitioner", username: str = "") -> Member:
+    username = username or f"member{next(NUMBERS)}"
+    return Member.objects.create_user(
+        username, password="a long enough word", practice=practice, role=role, first_name="Terry", last_name="Testcase"
+    )
+
+
+def create_patient(
+    practice: Practice, *, family_name: str = "Example", given_name: str = "Avery", born_on: date = date(1990, 5, 17), **fields
+) -> Patient:
+    patient = Patient.objects.create(practice=practice, **fields)
+    identity = Identity(
+        patient=patient,
+        family_name=family_name,
+        given_name=given_name,
+        born_on_text=born_on.isoformat(),
+        record_number=f"T-{next(NUMBERS):05}",
+    )
+    identity.index()
+    identity.save()
+    identity.index_names()
+    return patient
+
+
+def create_operation(
+    practice: Practice | None = None,
+    *,
+    patient: Patient | None = None,
+    operator: Member | None = None,
+    performed_on: date = date(2024, 6, 3),
+    foot: str = "right",
+    toe: int = 1,
+    sides: tuple[str, ...] = ("fibular",),
+    technique: str = Technique.PNA_CHEMICAL,
+    agent: str = Agent.PHENOL,
+    seconds: tuple[int, ...] = (60, 60),
+) -> Operation:
+    """One operation on one toe, with the same applications at each side."""
+    practice = practice or (patient.practice if patient else create_practice())
+    patient = patient or create_patient(practice)
+    operator = operator or practice.members.first() or create_member(practice)
+    operation = Operation.objects.create(
+        practice=practice,
+        patient=patient,
+        performed_on=performed_on,
+        operator=operator,
+        age_years=34,
+        recorded_by=operator,
+        recorded_at=NOON,
+    )
+    add_toe(operation, foot=foot, toe=toe, sides=sides, technique=technique, agent=agent, seconds=seconds)
+    return operation
+
+
+def add_toe(
+    operation: Operation,
+    *,
+    foot: str = "left",
+    toe: int = 1,
+    sides: tuple[str, ...] = ("fibular",),
+    technique: str = Technique.PNA_CHEMICAL,
+    agent: str = Agent.PHENOL,
+    seconds: tuple[int, ...] = (60, 60),
+) -> NailProcedure:
+    chemical = Technique(technique).takes_agent
+    nail = NailProcedure.objects.create(
+        operation=operation,
+        foot=foot,
+        toe=toe,
+        technique=technique,
+        matrix_destroyed=Technique(technique).destroys_matrix is not False,
+        agent=agent if chemical else Agent.NONE,
+        strength_percent="80.0" if chemical else None,
+        strength_basis="w_w" if chemical else "not_applicable",
+    )
+    for side in sides:
+        treated = TreatedSide.objects.create(nail_procedure=nail, side=side)
+        for number, each in enumerate(seconds if chemical else (), start=1):
+            Application.objects.create(treated_side=treated, number=number, seconds=each)
+    return nail
+
+
+def create_review(
+    operation: Operation,
+    *,
+    day: int = 365,
+    extent: str = Extent.NONE,
+    symptoms: str = Symptoms.NONE,
+    retreatment: str = Retreatment.NONE,
+    means: str = r.Means.IN_PERSON,
+    observer: str = Observer.OPERATOR,
+    origin: str = r.Origin.PLANNED,
+    accepted: bool = True,
+    **toe_fields,
+) -> Review:
+    """A review `day` days after the operation with the same finding at every treated side."""
+    review = Review.objects.create(
+        operation=operation,
+        operated_on=operation.performed_on,
+        seen_on=operation.performed_on + timedelta(days=day),
+        origin=origin,
+        observer=observer,
+        means=means,
+        recorded_by=operation.operator,
+        recorded_at=NOON,
+        accepted_at=NOON if accepted else None,
+    )
+    for nail in operation.nail_procedures.all():
+        ToeFinding.objects.create(review=review, nail_procedure=nail, **{**calm_toe(), **toe_fields})
+        for treated in nail.treated_sides.all():
+            SideFinding.objects.create(
+                review=review, treated_side=treated, extent=extent, symptoms=symptoms, retreatment=retreatment
+            )
+    return review
+
+
+def calm_toe() -> dict[str, object]:
+    """Every component looked for and absent."""
+    signs = ("spreading", "swelling", "warmth", "tenderness", "odour", "lymphangitis", "wound_opened")
+    others = ("over_granulation", "skin_burn", "numbness")
+    return {
+        "healing": r.Healing.DRY,
+        "signs": r.Signs.NONE_SEEN,
+        "fluid_colour": r.FluidColour.NONE,
+        "fluid_consistency": r.FluidConsistency.NONE,
+        "fluid_amount": r.FluidAmount.DRY,
+        "erythema_mm": 0,
+        **dict.fromkeys(signs + others, Answer.NO),
+        "swab": r.Swab.NOT_TAKEN,
+        "antibiotic": r.Antibiotic.NONE,
+        "diagnosis": r.Diagnosis.NONE,
+        "pain_state": r.PainState.SCORED,
+        "pain": 1,
+        "untreated_side": r.UntreatedSide.NONE,
+    }
