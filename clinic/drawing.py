@@ -183,9 +183,7 @@ def _run_off(x: float, *, late: bool) -> SafeString:
     """An arrow head: the true place lies beyond the end of the line."""
     points = "M{} 7l5 5-5 5" if x == _TRACK_TO else "M{} 7l-5 5 5 5"
     at = x + 11 if x == _TRACK_TO else x - 11
-    return format_html(
-        '<path class="d-arrow{}" d="' + points + '"/>', " d-arrow-late" if late else "", _number(at)
-    )
+    return format_html('<path class="d-arrow{}" d="' + points + '"/>', " d-arrow-late" if late else "", _number(at))
 
 
 def _place_in_words(opens_day: int, closes_day: int, today_day: int) -> str:

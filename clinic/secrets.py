@@ -13,7 +13,7 @@ def required(name: str, *, at_least: int = 1) -> str:
     """The environment's value of `name`; refuses to start without it, naming the variable."""
     value = os.environ.get(name, "")
     if len(value) < at_least:
-        raise ImproperlyConfigured(f"{name} must be set to at least {at_least} characters (see DEVELOPERS.md, Settings).")
+        raise ImproperlyConfigured(f"{name} must be set, {at_least} characters or more (DEVELOPERS.md, Settings).")
     return value
 
 

@@ -107,6 +107,7 @@ CRISPY_TEMPLATE_PACK = "forms"
 CRISPY_FAIL_SILENTLY = False
 
 AUTH_USER_MODEL = "clinic.Member"
+AUTHENTICATION_BACKENDS = ["clinic.access.backend.MemberBackend"]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 AUTH_PASSWORD_VALIDATORS = [

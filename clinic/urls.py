@@ -1,6 +1,6 @@
 """The whole site map on one page."""
 
-from django.urls import path
+from django.urls import include, path
 
 from clinic.access import views as access
 from clinic.reviews import views as reviews
@@ -42,6 +42,7 @@ urlpatterns = [
     path("operations/<slug:key>/contact/", worklist.contact, name="contact"),
     path("contacts/<slug:key>/dealt-with/", worklist.contact_dealt_with, name="contact-dealt-with"),
     # audit
+    path("audit/", include("audit.urls")),
     path("shared-results/", access.pooled, name="pooled"),
     # health
     path("healthz", access.healthz, name="healthz"),

@@ -1,6 +1,11 @@
 """The cast: one practice with one person per role, and a colleague who works elsewhere."""
 
+import json
+import os
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from django.test import Client
@@ -8,6 +13,12 @@ from django.test import Client
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Role
 from tests.factories import create_member, create_practice
+
+
+@pytest.fixture(autouse=True)
+def fast_passwords(settings) -> None:
+    """A slow hash protects real passwords; here it would only make every test wait."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 @pytest.fixture
@@ -65,3 +76,49 @@ def client_of() -> Callable[[Member], Client]:
         return client
 
     return signed_in
+
+
+RACE = """
+import json, threading, django
+django.setup()
+from django.core.management import call_command
+from django.db import connection, transaction
+from tests.factories import create_member, create_practice
+call_command("migrate", verbosity=0)
+{body}
+barrier, results = threading.Barrier({runners}), []
+def run():
+    barrier.wait()
+    try:
+        results.append(attempt())
+    except Exception as error:
+        results.append(type(error).__name__)
+    finally:
+        connection.close()
+threads = [threading.Thread(target=run) for _ in range({runners})]
+[thread.start() for thread in threads]
+[thread.join() for thread in threads]
+print(json.dumps([results, after()]))
+"""
+
+
+@pytest.fixture
+def race(tmp_path: Path) -> Callable[..., tuple[list, object]]:
+    """Runs `attempt()` of the given program at the same moment in several threads, then `after()`.
+
+    In a process and a database file of its own: the test database lives in memory, where locks work otherwise.
+    """
+
+    def run(body: str, *, runners: int = 6) -> tuple[list, object]:
+        url = os.environ.get("RACE_DATABASE_URL", f"sqlite:///{tmp_path / 'race.sqlite3'}")
+        environment = {**os.environ, "VAR_DIR": str(tmp_path), "DATABASE_URL": url, "PRODUCTION": ""}
+        environment["DJANGO_SETTINGS_MODULE"] = "clinic.settings"
+        program = RACE.format(body=body, runners=runners)
+        root = Path(__file__).resolve().parent.parent
+        done = subprocess.run(
+            [sys.executable, "-c", program], env=environment, cwd=root, capture_output=True, text=True, timeout=300
+        )
+        assert done.returncode == 0, done.stderr
+        return tuple(json.loads(done.stdout.splitlines()[-1]))
+
+    return run

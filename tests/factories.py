@@ -28,7 +28,12 @@ def create_member(practice: Practice | None, *, role: str = "practitioner", user
 
 
 def create_patient(
-    practice: Practice, *, family_name: str = "Example", given_name: str = "Avery", born_on: date = date(1990, 5, 17), **fields
+    practice: Practice,
+    *,
+    family_name: str = "Example",
+    given_name: str = "Avery",
+    born_on: date = date(1990, 5, 17),
+    **fields,
 ) -> Patient:
     patient = Patient.objects.create(practice=practice, **fields)
     identity = Identity(

@@ -218,7 +218,10 @@ def _check_bands(bands: tuple[int, ...]) -> None:
 def _check_keys(cohort: Cohort) -> None:
     sides = cohort.sides
     _refuse("sides.side_key", sides["side_key"], sides["side_key"].duplicated(), "occurs twice")
-    for name, frame, key in (("findings", cohort.findings, "side_key"), ("toe_findings", cohort.toe_findings, "toe_key")):
+    for name, frame, key in (
+        ("findings", cohort.findings, "side_key"),
+        ("toe_findings", cohort.toe_findings, "toe_key"),
+    ):
         _refuse(f"{name}.{key}", frame[key], ~frame[key].isin(sides[key]), "is not in sides")
         twice = frame.duplicated([key, "review_key"])
         _refuse(f"{name}.review_key", frame["review_key"], twice, "occurs twice for one " + key.removesuffix("_key"))
@@ -240,7 +243,7 @@ def _check_toes(sides: pd.DataFrame) -> None:
 
 def _refuse(where: str, values: pd.Series, wrong: pd.Series, problem: str) -> None:
     """Raises for the first wrong row; the row is named by its place, which is the same in every listing."""
-    found = wrong[wrong]
-    if len(found):
-        row = found.index[0]
-        raise ValueError(f"{where}, row {row}: {values.loc[row]!r} {problem}")
+    places = wrong.to_numpy(dtype=bool).nonzero()[0]
+    if len(places):
+        value = values.tolist()[places[0]]
+        raise ValueError(f"{where}, row {wrong.index[places[0]]}: {value!r} {problem}")

@@ -13,7 +13,9 @@ ATTRITION = Source(
     "from memory, unverified; 20 % is a convention",
 )
 NEWCOMBE_1998 = Source("Newcombe RG. Stat Med 1998;17:857-872", "formula recomputed, page not re-read")
-RAO_SCOTT_1992 = Source("Rao JNK, Scott AJ. Biometrics 1992;48:577-585", "design effects agree with a published example")
+RAO_SCOTT_1992 = Source(
+    "Rao JNK, Scott AJ. Biometrics 1992;48:577-585", "design effects agree with a published example"
+)
 
 
 class Outcome(Term):
@@ -151,21 +153,23 @@ DEFINITIONS = DefinitionSet(
         *(_of_outcome(outcome) for outcome in Outcome),
         Definition(
             "unit", "Unit",
-            "Counted per treated side (tibial, fibular or whole nail) unless another unit is named. A toe or patient has "
-            "an event if any treated side has one; without an event its outcome is known only if that of every side is.",
+            "Counted per treated side (tibial, fibular or whole nail) unless another unit is named. A toe or patient "
+            "has an event if any treated side has one; without an event its outcome is known only if that of every "
+            "side is.",
             s.OWN_DESIGN,
         ),
         Definition(
             "window", "12-month outcome",
             f"The outcome is read between day {TWELVE_MONTHS.opens_day} and day {TWELVE_MONTHS.closes_day} after the "
-            f"operation. An event counts if first seen by day {TWELVE_MONTHS.closes_day}; a unit is clear if found clear "
-            f"on day {TWELVE_MONTHS.opens_day} or later. The first event counts; a clear finding after it changes nothing.",
+            f"operation. An event counts if first seen by day {TWELVE_MONTHS.closes_day}; a unit is clear if found "
+            f"clear on day {TWELVE_MONTHS.opens_day} or later. The first event counts; a clear finding after it "
+            "changes nothing.",
             s.OWN_DESIGN,
         ),
         Definition(
             "eligible", "Eligible",
-            f"Eligible once {TWELVE_MONTHS.closes_day} days have passed by the cut-off. Younger ones are pending and are "
-            "in no percentage, even with an event already seen.",
+            f"Eligible once {TWELVE_MONTHS.closes_day} days have passed by the cut-off. Younger ones are pending and "
+            "are in no percentage, even with an event already seen.",
             CLOSED_WINDOW,
         ),
         Definition(
@@ -186,14 +190,14 @@ DEFINITIONS = DefinitionSet(
         ),
         Definition(
             "matricectomy", "Matricectomy only",
-            "Where no matrix was destroyed regrowth is expected: those sides are in no headline and have a line of their "
-            "own, with symptomatic recurrence only.",
+            "Where no matrix was destroyed regrowth is expected: those sides are in no headline and have a line of "
+            "their own, with symptomatic recurrence only.",
             s.OWN_DESIGN,
         ),
         Definition(
             "bands", "Exposure bands",
-            "The upper limit belongs to its band; not recorded stays a group of its own. Bands unless the practice sets "
-            f"others: up to {', '.join(str(limit) for limit in DEFAULT_BANDS)} s and above.",
+            "The upper limit belongs to its band; not recorded stays a group of its own. Unless the practice sets "
+            f"others, the bands end at {', '.join(str(limit) for limit in DEFAULT_BANDS)} s.",
             s.COMMON_PRACTICE,
         ),
         Definition(

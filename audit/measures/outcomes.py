@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 import pandas as pd
 
@@ -89,7 +90,7 @@ def unit_frame(cohort: Cohort, outcome: Outcome | str, unit: Unit | str) -> pd.D
     """
     outcome, unit = Outcome(outcome), Unit(unit)
     states = side_states(cohort, outcome)
-    groups: dict[tuple[str, bool], list[Mapping[str, object]]] = {}
+    groups: dict[tuple[str, bool], list[Mapping[str, Any]]] = {}
     for side in cohort.sides.to_dict("records"):
         groups.setdefault((str(side[f"{unit}_key"]), bool(side["matrix_destroyed"])), []).append(side)
     rows = [_unit_row(key, sides, states) for (key, _), sides in groups.items()]
@@ -150,11 +151,11 @@ def _findings_by_side(findings: pd.DataFrame, outcome: Outcome) -> dict[str, lis
     return {key: sorted(seen, key=lambda one: one.order) for key, seen in found.items()}
 
 
-def _seen(row: Mapping[str, object], outcome: Outcome) -> Seen:
+def _seen(row: Mapping[str, Any], outcome: Outcome) -> Seen:
     words = str(row["extent"]), str(row["symptoms"]), str(row["retreatment"])
     observer, means = str(row["observer"]), str(row["means"])
     return Seen(
-        day=float(row["day"]),  # type: ignore[arg-type]
+        day=float(row["day"]),
         review_key=str(row["review_key"]),
         source=how_known(observer, means),
         examined=was_examined(observer, means),
@@ -164,7 +165,7 @@ def _seen(row: Mapping[str, object], outcome: Outcome) -> Seen:
     )
 
 
-def _side_state(side: Mapping[str, object], seen: list[Seen], outcome: Outcome, *, pending: bool) -> SideState:
+def _side_state(side: Mapping[str, Any], seen: list[Seen], outcome: Outcome, *, pending: bool) -> SideState:
     if outcome is Outcome.ANY_REGROWTH and not side["matrix_destroyed"]:
         return SideState(Status.NOT_APPLICABLE)
     reoperated = _day(side["reoperated_day"])
@@ -179,9 +180,9 @@ def _side_state(side: Mapping[str, object], seen: list[Seen], outcome: Outcome, 
     return _mature_state(seen, died=_day(side["died_day"]), reoperated=reoperated, reported=reported)
 
 
-def _day(value: object) -> float:
+def _day(value: Any) -> float:
     """Infinity for what did not happen, so that days compare."""
-    return float("inf") if pd.isna(value) else float(value)  # type: ignore[arg-type,call-overload]
+    return float("inf") if pd.isna(value) else float(value)
 
 
 def _mature_state(seen: Sequence[Seen], *, died: float, reoperated: float, reported: float) -> SideState:
@@ -215,7 +216,7 @@ def _unknown_state(first: Seen | None, *, died: float, reoperated: float) -> Sid
     return SideState(Status.LOST, first, first is not None)
 
 
-def _unit_row(key: str, sides: Sequence[Mapping[str, object]], states: Mapping[str, SideState]) -> dict[str, object]:
+def _unit_row(key: str, sides: Sequence[Mapping[str, Any]], states: Mapping[str, SideState]) -> dict[str, Any]:
     own = [states[str(side["side_key"])] for side in sides]
     status = unit_status([state.status for state in own])
     settling, examined = _settling(status, own)
@@ -277,7 +278,7 @@ def _first_event_day(status: Status, states: Sequence[SideState]) -> float:
     return min((state.first_event.day for state in counted if state.first_event), default=float("nan"))
 
 
-def _loss_reason(status: Status, sides: Sequence[Mapping[str, object]], states: Sequence[SideState]) -> str:
+def _loss_reason(status: Status, sides: Sequence[Mapping[str, Any]], states: Sequence[SideState]) -> str:
     if status is not Status.LOST:
         return "not_applicable"
     pairs = list(zip(sides, states, strict=True))
@@ -287,17 +288,17 @@ def _loss_reason(status: Status, sides: Sequence[Mapping[str, object]], states: 
     return str((lost or other)[0]["loss_reason"])
 
 
-def _one_of(sides: Sequence[Mapping[str, object]], column: str) -> str:
+def _one_of(sides: Sequence[Mapping[str, Any]], column: str) -> str:
     codes = {str(side[column]) for side in sides}
     return codes.pop() if len(codes) == 1 else SEVERAL
 
 
-def _greatest(values: Iterable[object]) -> float:
-    recorded = [float(value) for value in values if not pd.isna(value)]  # type: ignore[arg-type,call-overload]
+def _greatest(values: Iterable[Any]) -> float:
+    recorded = [float(value) for value in values if not pd.isna(value)]
     return max(recorded, default=float("nan"))
 
 
-def _side_label(sides: Sequence[Mapping[str, object]]) -> str:
+def _side_label(sides: Sequence[Mapping[str, Any]]) -> str:
     """Of one toe "both" edges are one label; several toes with different labels are "several"."""
     by_toe: dict[object, set[str]] = {}
     for side in sides:

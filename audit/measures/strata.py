@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from types import MappingProxyType
 
 import pandas as pd
@@ -191,7 +192,7 @@ def having(units: pd.DataFrame, *, technique: Technique, agent: Agent) -> pd.Dat
 
 def band_labels(bands: Sequence[int]) -> tuple[str, ...]:
     """The bands in words, shortest first, then "over ..." and "not recorded". bands: ascending seconds."""
-    edges = [f"{low + 1} to {high} s" for low, high in zip(bands, bands[1:], strict=False)]
+    edges = [f"{low + 1} to {high} s" for low, high in pairwise(bands)]
     return (f"up to {bands[0]} s", *edges, f"over {bands[-1]} s", "not recorded")
 
 
@@ -234,7 +235,8 @@ def _bounds(eligible: pd.DataFrame, known: pd.DataFrame) -> tuple[Proportion | N
     effect = _assumed_effect(eligible, known)
     events = int(eligible["event"].sum())
     lost = int((eligible["status"] == Status.LOST).sum())
-    return tuple(_bound(hit, len(eligible), patients, effect) for hit in (events, events + lost))  # type: ignore[return-value]
+    best, worst = (_bound(hit, len(eligible), patients, effect) for hit in (events, events + lost))
+    return best, worst
 
 
 def _assumed_effect(eligible: pd.DataFrame, known: pd.DataFrame) -> float:

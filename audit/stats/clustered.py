@@ -45,8 +45,7 @@ def rao_scott_wilson(
     if total == clusters:
         return _on(events, total, clusters, level, Method.WILSON, float(total), None)
     effect = design_effect(events_by_cluster, totals_by_cluster)
-    assert effect is not None  # some units have the event and some have not
-    size = _effective_size(total, clusters, effect, level)
+    size = _effective_size(total, clusters, 1.0 if effect is None else effect, level)
     return _on(events, total, clusters, level, Method.RAO_SCOTT, size, effect)
 
 

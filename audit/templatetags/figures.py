@@ -101,3 +101,32 @@ def strip_axis(top: float, standard: float | None = None) -> SafeString:
     return format_html(
         '<svg class="strip" viewBox="0 0 300 48" width="300" height="48" aria-hidden="true">{}{}</svg>', name, marks
     )
+
+
+COUNT_WORDS = {
+    "event": "events",
+    "ascertained": "known",
+    "eligible": "eligible",
+    "pending": "pending",
+    "lost": "lost",
+    "censored": "counted apart",
+    "late_event": "first seen after the window",
+}
+FIELDS = {"event": "events", "late_event": "late_events"}
+
+
+@register.simple_tag(takes_context=True)
+def record_count(context: Any, group: str, row: Any, status: str) -> SafeString | str:
+    """A number of a count, linked to the records behind it."""
+    name = f"{group}/{row.code}" if group else row.code
+    number = getattr(row, FIELDS.get(status, status))
+    return record_link(context, name, status, number, f"{COUNT_WORDS[status]}, {row.label}")
+
+
+@register.simple_tag(takes_context=True)
+def record_link(context: Any, group: str, status: str, number: int, words_for: str) -> SafeString | str:
+    """A number that leads to its records; nought leads nowhere. The words are for a reader who hears only the link."""
+    if not number:
+        return "0"
+    where = address("audit-records", context["query"], group=group, status=status)
+    return format_html('<a class="number" href="{}">{}<span class="vh"> {}</span></a>', where, number, words_for)

@@ -51,15 +51,17 @@ def check_cookie_names(app_configs: object, **kwargs: object) -> list[CheckMessa
 def check_sqlite(app_configs: object, **kwargs: object) -> list[CheckMessage]:
     """Without these an acknowledged write may be lost at a power cut, or refused while another one runs."""
     database = settings.DATABASES["default"]
-    if not database["ENGINE"].endswith("sqlite3"):
-        return []
-    options = database.get("OPTIONS", {})
+    faults = sqlite_faults(database.get("OPTIONS", {})) if database["ENGINE"].endswith("sqlite3") else []
+    return [Error(f"The SQLite database lacks {fault}.", id="clinic.E005") for fault in faults]
+
+
+def sqlite_faults(options: dict[str, object]) -> list[str]:
     faults = [pragma for pragma in PRAGMAS if pragma not in options.get("init_command", "")]
     if options.get("transaction_mode") != "IMMEDIATE":
         faults.append("transaction_mode IMMEDIATE")
     if options.get("timeout", 0) < LEAST_TIMEOUT_SECONDS:
         faults.append(f"a timeout of {LEAST_TIMEOUT_SECONDS} s or more")
-    return [Error(f"The SQLite database lacks {fault}.", id="clinic.E005") for fault in faults]
+    return faults
 
 
 @register(Tags.security)

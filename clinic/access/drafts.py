@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping
 
+from django.core.exceptions import BadRequest
 from django.http import QueryDict
 
 from clinic.access.models import Draft, Member
@@ -13,8 +14,8 @@ NEVER_KEPT = frozenset({"csrfmiddlewaretoken", "once", "token", "version"})
 SEALED_ELSEWHERE = frozenset({"family_name", "given_name", "born_on", "record_number", "phone", "email"})
 
 
-class DraftRefused(ValueError):
-    """The answers are too long or no answers at all."""
+class DraftRefused(BadRequest):
+    """The answers are too long or no answers at all; a view that does not catch this answers 400."""
 
 
 def keep_draft(member: Member, form: str, subject_key: str, answers: Mapping[str, object]) -> Draft:

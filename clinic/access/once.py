@@ -19,7 +19,7 @@ from django.db import IntegrityError, connection, transaction
 
 from clinic.access.models import Member, Submission
 
-TOKEN = re.compile(r"[A-Za-z0-9_-]{20,40}")
+TOKEN = re.compile(r"\A[A-Za-z0-9_-]{20,40}\Z")
 
 
 class OneTimeForm:
@@ -64,6 +64,8 @@ def claim(member: Member, token: str, leads_to: str) -> str | None:
     """
     if not connection.in_atomic_block:
         raise transaction.TransactionManagementError("claim() belongs inside transaction.atomic()")
+    if not TOKEN.search(token):  # a longer one would break the column, on PostgreSQL only
+        raise BadRequest("This is no token of a form.")
     try:
         with transaction.atomic():  # a savepoint, so that the refusal leaves the outer transaction usable
             Submission.objects.create(token=token, member=member, leads_to=leads_to)

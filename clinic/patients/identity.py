@@ -52,7 +52,7 @@ class Identity(Versioned):
         return day.year - born.year - ((day.month, day.day) < (born.month, born.day))
 
     def index(self) -> None:
-        """Fill the digests from the plain values; call before the first save and after each change of name or number."""
+        """Fill the digests from the plain values; before the first save and after each change of name or number."""
         self.practice_id_of_patient = self.patient.practice_id
         self.record_number_digest = record_number_digest(self.patient.practice_id, self.record_number)
 

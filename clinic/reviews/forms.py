@@ -118,7 +118,9 @@ class ToeForm(forms.Form):
         columns=4,
     )
     fluid_colour = choice("Wound fluid, colour", words.FluidColour, "Choose a colour from the list", required=False)
-    fluid_consistency = choice("Wound fluid, consistency", words.FluidConsistency, "Choose from the list", required=False)
+    fluid_consistency = choice(
+        "Wound fluid, consistency", words.FluidConsistency, "Choose from the list", required=False
+    )
     fluid_amount = choice("Wound fluid, amount", words.FluidAmount, "Choose an amount from the list", required=False)
     erythema_mm = WholeNumberField(
         label="Redness from the wound edge",
@@ -362,7 +364,9 @@ class ReviewEntry:
             for panel in self.panels
         )
         if ending and open_toe and not self.visit.cleaned_data.get("next_reason"):
-            self.visit.add_error("next_reason", "The toe is recorded as not healed. Give the reason for ending clinic reviews")
+            self.visit.add_error(
+                "next_reason", "The toe is recorded as not healed. Give the reason for ending clinic reviews"
+            )
 
     def _confirmed(self) -> bool:
         given = self.confirm.cleaned_data

@@ -59,9 +59,7 @@ def explicit_signs(signs: str, healing: str, components: Mapping[str, object]) -
             "diagnosis": words.Diagnosis.NONE,
             "signs": signs,
         }
-    given = {
-        name: value for name, value in components.items() if value not in (None, "") and signs == words.Signs.SOME
-    }
+    given = {name: value for name, value in components.items() if value not in (None, "") and signs == words.Signs.SOME}
     return {**unknown, **not_graded, **given, "signs": signs}
 
 
@@ -75,7 +73,13 @@ def explicit_retreatment(extent: str, symptoms: str, retreatment: str) -> str:
 
 @transaction.atomic
 def record_review(
-    *, by: Member, operation: Operation, visit: Mapping[str, object], findings: Findings, now: datetime, reason: str = ""
+    *,
+    by: Member,
+    operation: Operation,
+    visit: Mapping[str, object],
+    findings: Findings,
+    now: datetime,
+    reason: str = "",
 ) -> Review:
     """One review of all treated toes of an operation, with a finding for each toe and side.
 

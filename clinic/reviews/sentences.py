@@ -49,7 +49,9 @@ def site(nail: NailProcedure) -> str:
 
 def toe_sentence(finding: ToeFinding) -> str:
     """One line of the timeline for a toe at a review."""
-    parts = [f"{label_of(words.Healing, finding.healing)}." if finding.healing != "not_assessed" else "Healing not assessed."]
+    parts = [
+        f"{label_of(words.Healing, finding.healing)}." if finding.healing != "not_assessed" else "Healing not assessed."
+    ]
     parts.append(_signs(finding))
     parts.append(ANTIBIOTIC_WORDS[words.Antibiotic(finding.antibiotic)])
     parts.append("Pain not asked." if finding.pain is None else f"Pain {finding.pain}.")
@@ -92,7 +94,11 @@ def side_sentence(finding: SideFinding, side: str) -> str:
     }.get(words.Extent(finding.extent), label_of(words.Extent, finding.extent).lower())
     symptoms = label_of(words.Symptoms, finding.symptoms).lower()
     symptoms = {"not asked": "symptoms not asked", "cannot tell": "symptoms: cannot tell"}.get(symptoms, symptoms)
-    done = "" if finding.retreatment in {"none", "not_assessed"} else f", {label_of(words.Retreatment, finding.retreatment).lower()}"
+    done = (
+        ""
+        if finding.retreatment in {"none", "not_assessed"}
+        else f", {label_of(words.Retreatment, finding.retreatment).lower()}"
+    )
     return f"{SIDE_SHORT[side]}: {extent}, {symptoms}{done}."
 
 

@@ -45,7 +45,9 @@ def story_of(nail: NailProcedure, reviews: list[Review], *, today: date) -> Stor
         entries.append(_planned(upcoming, performed_on, today))
     entries.append(_surgery(nail))
     entries.sort(key=lambda entry: (entry.day, entry.kind != "surgery"), reverse=True)
-    toe_rows = [(review, toe) for review in counting for toe in review.toe_findings.all() if toe.nail_procedure_id == nail.pk]
+    toe_rows = [
+        (review, toe) for review in counting for toe in review.toe_findings.all() if toe.nail_procedure_id == nail.pk
+    ]
     healed = healed_between([(review.day, toe.healing) for review, toe in toe_rows])
     pain = sorted((review.day, toe.pain) for review, toe in toe_rows if toe.pain is not None)
     return Story(
@@ -104,7 +106,9 @@ def exposure_sentence(nail: NailProcedure) -> str:
             said = "exposure not recorded"
         label = treated.get_side_display()
         parts.append(f"{label[0].lower()}{label[1:]} {said}")
-    basis = "" if nail.strength_basis in {"not_recorded", "not_applicable"} else f" {nail.get_strength_basis_display()[2:]}"
+    basis = (
+        "" if nail.strength_basis in {"not_recorded", "not_applicable"} else f" {nail.get_strength_basis_display()[2:]}"
+    )
     strength = f" {nail.strength_percent} %{basis}" if nail.strength_percent else ", strength not recorded"
     return f"{nail.get_agent_display()}{strength}: {'; '.join(parts)}."
 

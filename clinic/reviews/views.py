@@ -39,14 +39,15 @@ DRAFT = "review"
 
 
 def _operation(request: HttpRequest, key: str) -> Operation:
-    """The operation with its toes, sides, applications and earlier reviews: the rows of a review page."""
+    """The operation with its toes and sides; with its earlier reviews where an answer is checked against them."""
     visible = Operation.objects.visible_to(request.user).standing().select_related("patient__identity", "operator")
     with_parts = visible.prefetch_related(
         Prefetch("nail_procedures", NailProcedure.objects.order_by("-foot", "toe")),
         Prefetch("nail_procedures__treated_sides", TreatedSide.objects.order_by("-side")),
-        "nail_procedures__treated_sides__applications",
-        Prefetch("reviews", Review.objects.standing().select_related("recorded_by").prefetch_related("side_findings")),
     )
+    if request.method == "POST":
+        earlier = Review.objects.standing().select_related("recorded_by").prefetch_related("side_findings")
+        with_parts = with_parts.prefetch_related(Prefetch("reviews", earlier))
     return get_object_or_404(with_parts, key=key)
 
 
@@ -89,9 +90,8 @@ def _entry(request: HttpRequest, operation: Operation, now: datetime) -> ReviewE
         for booking in (operation.bookings.filter(cancelled_at__isnull=True) if data is None else ())
     )
     initial = first_answers(operation, by_key=request.user.pk, today=now.date(), booked=booked) | (kept or {})
-    return ReviewEntry(
-        operation=operation, earlier=list(operation.reviews.all()), today=now.date(), data=data, initial=initial
-    )
+    earlier = list(operation.reviews.all()) if data is not None else []
+    return ReviewEntry(operation=operation, earlier=earlier, today=now.date(), data=data, initial=initial)
 
 
 def _save(request: HttpRequest, operation: Operation, entry: ReviewEntry, now: datetime, once: str) -> str:
@@ -169,7 +169,9 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
     """The toe's timeline, and how it counts in the audit."""
     own = NailProcedure.objects.filter(operation__in=Operation.objects.visible_to(request.user))
     nail = get_object_or_404(
-        own.select_related("operation__patient__identity", "operation__operator", "operation__practice").prefetch_related(
+        own.select_related(
+            "operation__patient__identity", "operation__operator", "operation__practice"
+        ).prefetch_related(
             Prefetch("treated_sides", TreatedSide.objects.order_by("-side")), "treated_sides__applications"
         ),
         key=key,
@@ -263,11 +265,9 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
         return redirect("review", review.key)
     operation = _operation(request, review.operation.key)
     now = timezone.localtime()
-    earlier = [other for other in operation.reviews.all() if other.pk != review.pk]
     data = request.POST if request.method == "POST" else None
-    entry = ReviewEntry(
-        operation=operation, earlier=earlier, today=now.date(), data=data, initial=answers_of(review)
-    )
+    earlier = [other for other in operation.reviews.all() if other.pk != review.pk] if data is not None else []
+    entry = ReviewEntry(operation=operation, earlier=earlier, today=now.date(), data=data, initial=answers_of(review))
     reason = request.POST.get("reason", "").strip()[:200]
     conflict, reason_error = False, ""
     if data is not None:
@@ -284,7 +284,9 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
                     findings=entry.findings(),
                     reason=reason,
                 )
-                messages.success(request, f"Review of {say_day(review.seen_on)} corrected. The earlier answers are kept below.")
+                messages.success(
+                    request, f"Review of {say_day(review.seen_on)} corrected. The earlier answers are kept below."
+                )
                 return redirect("review", review.key)
             except Conflict:
                 conflict = True

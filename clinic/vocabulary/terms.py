@@ -46,7 +46,4 @@ class Term(StrEnum):
 
 def label_of(terms: type[Term], code: str) -> str:
     """The label of `code`; the code itself if it is unknown, so that a page never hides a value."""
-    try:
-        return terms(code).label
-    except ValueError:
-        return code
+    return next((term.label for term in terms if term.value == code), code)

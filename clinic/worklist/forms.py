@@ -14,7 +14,9 @@ LOGGED_BY_HAND = [term for term in ContactResult if term != ContactResult.BOOKED
 
 
 class BookingForm(forms.Form):
-    on = DayField(label="Date", label_for_errors="the appointment", question="When is the appointment?", may_be_future=True)
+    on = DayField(
+        label="Date", label_for_errors="the appointment", question="When is the appointment?", may_be_future=True
+    )
     at = forms.TimeField(
         label="Time",
         input_formats=["%H:%M"],

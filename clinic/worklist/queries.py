@@ -71,11 +71,16 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
         ).order_by("-starts_at")
     }
     extra = {pk for pk in bookings if pk not in {operation.pk for operation in operations}}
-    operations += list(_with_parts(Operation.objects.visible_to(member).standing().filter(pk__in=extra))) if extra else []
+    operations += (
+        list(_with_parts(Operation.objects.visible_to(member).standing().filter(pk__in=extra))) if extra else []
+    )
     unexpected = _unexpected(member, today)
     lists = DayList(unexpected, [], [], [], [], 0, None)
     ends_at = day_starts_at + timedelta(days=1)
+    told = {row.operation.pk for row in unexpected}
     for operation in operations:
+        if operation.pk in told and operation.pk not in bookings:
+            continue  # it stands under Unexpected already
         _place(lists, operation, bookings.get(operation.pk), today=today, ends_at=ends_at)
     lists.booked.sort(key=lambda row: row.booking.starts_at)
     lists.done.sort(key=lambda row: row.done.recorded_at)
@@ -102,7 +107,9 @@ def _with_parts(operations):
 
 
 def _place(lists: DayList, operation: Operation, booking: Booking | None, *, today: date, ends_at: datetime) -> None:
-    reviews = [review for review in operation.reviews.all() if review.observer != Observer.PATIENT or review.accepted_at]
+    reviews = [
+        review for review in operation.reviews.all() if review.observer != Observer.PATIENT or review.accepted_at
+    ]
     seen_days = [review.day for review in reviews]
     performed_on = operation.performed_on
     day = (today - performed_on).days
@@ -114,7 +121,9 @@ def _place(lists: DayList, operation: Operation, booking: Booking | None, *, tod
     if booking and booking.starts_at < ends_at:
         point = point_of(day)
         words = f"In window, day {day}" if point else f"Extra review, day {day}"
-        lists.booked.append(Row(operation, day, point or _nearest(day), "booked" if point else "care", words, booking=booking))
+        lists.booked.append(
+            Row(operation, day, point or _nearest(day), "booked" if point else "care", words, booking=booking)
+        )
         return
     point = next_point(performed_on=performed_on, seen_days=seen_days, today=today)
     if point is None:

@@ -39,7 +39,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "hidden": max(len(lists.overdue), len(lists.due)) - FIRST_ROWS if shown else 0,
         "may_review": may(request.user.role, Action.RECORD_REVIEW),
         "may_operate": may(request.user.role, Action.RECORD_OPERATION),
-        "has_operations": Operation.objects.visible_to(request.user).exists(),
+        "has_operations": any(lists.rows()) or Operation.objects.visible_to(request.user).exists(),
     }
     return render(request, "worklist/today.html", context)
 
@@ -92,7 +92,12 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
             row.keep(by=request.user)
         messages.success(request, _logged(row))
         return redirect("today")
-    context = {"form": form, "operation": operation, "once": once, "earlier": operation.contacts.order_by("-made_on", "-pk")[:10]}
+    context = {
+        "form": form,
+        "operation": operation,
+        "once": once,
+        "earlier": operation.contacts.order_by("-made_on", "-pk")[:10],
+    }
     return render(request, "worklist/contact.html", context)
 
 

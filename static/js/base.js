@@ -47,7 +47,7 @@ document.addEventListener("keydown", (event) => {
 
   // "/" acts only while no field has the focus, and can be switched off per person.
   if (event.key === "/" && !typing(active) && document.documentElement.dataset.keys !== "off") {
-    const find = document.querySelector(".find input");
+    const find = document.querySelector(".find [name=q]");
     if (find) {
       event.preventDefault();
       find.focus();

@@ -69,7 +69,9 @@ def test_a_normal_review_stores_explicit_values(client_of, practitioner, operati
         "none_seen", "no", "dry", "not_taken", "none",
     )  # fmt: skip
     assert (toe.pain_state, toe.pain, toe.over_granulation, toe.untreated_side) == ("scored", 1, "no", "not_applicable")
-    assert {(row.extent, row.symptoms, row.retreatment) for row in review.side_findings.all()} == {("none", "none", "none")}
+    assert {(row.extent, row.symptoms, row.retreatment) for row in review.side_findings.all()} == {
+        ("none", "none", "none")
+    }
     assert (review.seen_by, review.observer, review.day) == (practitioner, "operator", 43)
 
 
@@ -174,8 +176,12 @@ def test_none_of_these_cannot_go_with_another(client_of, practitioner, operation
 def test_redness_is_a_plain_number(client_of, practitioner, operation):
     changes = {"toe_signs": "some", "toe_diagnosis": "none"}
 
-    assert "Redness must be between 0 and 100 mm" in text(send(client_of(practitioner), operation, **changes, toe_erythema_mm="101"))
-    assert "Redness must be a whole number" in text(send(client_of(practitioner), operation, **changes, toe_erythema_mm="2,5"))
+    assert "Redness must be between 0 and 100 mm" in text(
+        send(client_of(practitioner), operation, **changes, toe_erythema_mm="101")
+    )
+    assert "Redness must be a whole number" in text(
+        send(client_of(practitioner), operation, **changes, toe_erythema_mm="2,5")
+    )
 
 
 def test_a_side_that_was_not_treated_is_refused(client_of, practitioner, operation):
@@ -197,10 +203,16 @@ def test_a_second_review_on_one_day_needs_a_tick_and_a_reason(client_of, practit
     create_review(operation, day=43)
 
     first_try = text(send(client_of(practitioner), operation))
-    assert "A review of this operation dated 25 Nov 2026 was already saved by Terry Testcase. Is this a second one?" in first_try
+    assert (
+        "A review of this operation dated 25 Nov 2026 was already saved by Terry Testcase. Is this a second one?"
+        in first_try
+    )
     assert "Tick that this is correct, or change the answer" in first_try
 
-    posted = answers_for(operation) | {"confirm-confirmed": "on", "confirm-confirm_reason": "Came back in the afternoon"}
+    posted = answers_for(operation) | {
+        "confirm-confirmed": "on",
+        "confirm-confirm_reason": "Came back in the afternoon",
+    }
     client_of(practitioner).post(reverse("review-record", args=[operation.key]), posted)
 
     assert Review.objects.count() == 2
@@ -232,7 +244,8 @@ def test_six_identical_posts_make_one_review(client_of, practitioner, operation)
     once = page.split('name="once" value="')[1].split('"')[0]
 
     answers = [
-        client.post(reverse("review-record", args=[operation.key]), answers_for(operation) | {"once": once}) for _ in range(6)
+        client.post(reverse("review-record", args=[operation.key]), answers_for(operation) | {"once": once})
+        for _ in range(6)
     ]
 
     assert Review.objects.count() == 1
@@ -283,7 +296,9 @@ def test_correcting_keeps_the_old_answers_with_the_reason(client_of, practitione
     posted = answers_for(operation, toe_pain="6") | {"version": "1"}
     client = client_of(practitioner)
 
-    assert "Give the reason for the correction" in text(client.post(reverse("review-correct", args=[review.key]), posted))
+    assert "Give the reason for the correction" in text(
+        client.post(reverse("review-correct", args=[review.key]), posted)
+    )
     client.post(reverse("review-correct", args=[review.key]), posted | {"reason": "Misheard"})
 
     toe = review.toe_findings.get()

@@ -1,10 +1,21 @@
 """Dates of the review schedule. Month arithmetic: worked cases of the brief, common practice, no source."""
 
 from datetime import date
+from itertools import pairwise
 
 import pytest
 
-from clinic.schedule import SCHEDULE, SIX_MONTHS, SIX_WEEKS, TWELVE_MONTHS, Due, add_months, next_point, point_of, state_of
+from clinic.schedule import (
+    SCHEDULE,
+    SIX_MONTHS,
+    SIX_WEEKS,
+    TWELVE_MONTHS,
+    Due,
+    add_months,
+    next_point,
+    point_of,
+    state_of,
+)
 
 
 @pytest.mark.parametrize(
@@ -21,8 +32,22 @@ def test_months_are_clipped_to_the_end_of_the_month(start, months, expected):
     assert add_months(start, months) == expected
 
 
-@pytest.mark.parametrize(("day", "code"), [(0, None), (1, "first_redress"), (34, None), (35, "six_weeks"), (56, "six_weeks"),
-    (57, None), (150, "six_months"), (334, None), (335, "twelve_months"), (425, "twelve_months"), (426, None)])  # fmt: skip
+WINDOW_EDGES = {
+    0: None,
+    1: "first_redress",
+    34: None,
+    35: "six_weeks",
+    56: "six_weeks",
+    57: None,
+    150: "six_months",
+    334: None,
+    335: "twelve_months",
+    425: "twelve_months",
+    426: None,
+}
+
+
+@pytest.mark.parametrize(("day", "code"), WINDOW_EDGES.items())
 def test_a_day_belongs_to_the_window_that_contains_it(day, code):
     point = point_of(day)
 
@@ -30,7 +55,7 @@ def test_a_day_belongs_to_the_window_that_contains_it(day, code):
 
 
 def test_windows_never_overlap():
-    for earlier, later in zip(SCHEDULE, SCHEDULE[1:], strict=False):
+    for earlier, later in pairwise(SCHEDULE):
         assert earlier.closes_day < later.opens_day
 
 

@@ -50,7 +50,8 @@ def test_each_operation_stands_in_one_list(client_of, practice, practitioner):
     lists = lists_of(client_of(practitioner))
 
     names = {
-        part: [row.identity.family_name for row in getattr(lists, part)] for part in ("booked", "overdue", "due", "done")
+        part: [row.identity.family_name for row in getattr(lists, part)]
+        for part in ("booked", "overdue", "due", "done")
     }
     assert names == {"booked": ["Booked"], "overdue": ["Overdue"], "due": ["Due"], "done": ["Seen"]}
     assert lists.next_opens_on == TODAY + timedelta(days=50)
@@ -101,7 +102,9 @@ def test_a_problem_told_by_phone_is_unexpected_until_dealt_with(client_of, pract
 
 def test_a_patients_report_is_unexpected_until_accepted(client_of, practice, practitioner):
     operation = operated(practice, practitioner, 20)
-    report = create_review(operation, day=19, means="questionnaire", observer="patient", origin="patient", accepted=False)
+    report = create_review(
+        operation, day=19, means="questionnaire", observer="patient", origin="patient", accepted=False
+    )
     client = client_of(practitioner)
 
     assert [row.words for row in lists_of(client).unexpected] == ["Patient's report"]
@@ -153,13 +156,12 @@ def test_another_practice_sees_nothing_of_it(client_of, practice, practitioner, 
 
 @pytest.mark.parametrize("name", ["today", "toe", "review-record"])
 def test_statements_do_not_grow_with_rows(client_of, practice, practitioner, name):
-    """Budgets: Today 12, toe 14, review form 8; a page of its own adds the session and the member."""
-    budget = {"today": 12, "toe": 14, "review-record": 10}[name]
+    budget = {"today": 12, "toe": 14, "review-record": 8}[name]
     client = client_of(practitioner)
 
     def statements() -> int:
-        with CaptureQueriesContext(connection, ) as captured:
-            args = {"today": [], "toe": [first.nail_procedures.get().key], "review-record": [first.key]}[name]
+        args = {"today": [], "toe": [first.nail_procedures.get().key], "review-record": [first.key]}[name]
+        with CaptureQueriesContext(connection) as captured:
             assert client.get(reverse(name, args=args)).status_code == 200
         return len(captured)
 

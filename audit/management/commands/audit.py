@@ -2,6 +2,7 @@
 
 import json
 from argparse import ArgumentParser, ArgumentTypeError
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
@@ -9,8 +10,9 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from audit import cohort
+from audit.charts.words import limits, percent
 from audit.measures.definitions import OUTCOMES, UNITS
-from audit.periods import Period, last_matured_year, matured, problems
+from audit.periods import Period, last_matured_year, matured, problems, said
 from clinic.access.models import Practice
 
 # The page's fields and the command's arguments have the same checks, each under its own name.
@@ -47,11 +49,12 @@ class Command(BaseCommand):
         frames = cohort.build(
             practice, performed_from=period.performed_from, performed_to=period.performed_to, as_of=as_of
         )
-        report = yearly.build(frames, unit=options["unit"], outcome=options["outcome"])
+        standard = cohort.standard_of(practice, options["outcome"])
+        report = yearly.build(frames, unit=options["unit"], outcome=options["outcome"], standard=standard)
         if options["json"]:
             self.stdout.write(json.dumps(yearly.to_json(report), indent=2, ensure_ascii=False))
         else:
-            self.stdout.write("\n".join(lines(report, practice, period, as_of)))
+            self.stdout.write("\n".join(lines(report, preliminary=not matured(period, as_of))))
 
 
 def the_practice(code: str | None) -> Practice:
@@ -80,3 +83,47 @@ def the_period(practice: Practice, first: date | None, last: date | None, *, as_
     for field, sentence in problems(period, as_of=as_of, today=today):
         raise CommandError(f"{ARGUMENTS[field]}: {sentence}", returncode=2)
     return period
+
+
+def lines(report: Any, *, preliminary: bool) -> Iterator[str]:
+    """The figures as text, in the order of the page."""
+    yield f"Practice {report.practice_code}: surgery from {said(report.performed_from)} to {said(report.performed_to)}"
+    yield f"Data as of {said(report.as_of)}; definitions version {report.definitions.version}"
+    if preliminary:
+        yield "PRELIMINARY: not every operation has reached the end of its outcome window."
+    yield ""
+    yield report.headline_sentence
+    yield from report.follow_up.sentences
+    yield ""
+    yield count_line(report.headline)
+    yield count_line(report.no_matricectomy)
+    for table in report.tables:
+        yield from ("", f"{table.title}. {table.population}", *(count_line(row) for row in table.rows))
+    yield from ("", "Known outcomes by source", *(part_line(part) for part in report.follow_up.by_source))
+    yield from ("", "Lost by reason", *(part_line(part) for part in report.follow_up.by_reason))
+    yield from ("", f"Infection within 30 days, of {report.infection.contacted} nail procedures with a contact")
+    yield from (f"  {flag.flag.label}: {flag.events}{interval_words(flag.interval)}" for flag in report.infection.flags)
+    yield from ("", *report.notes)
+
+
+def count_line(row: Any) -> str:
+    """One group: events of known, the rest of the eligible, the interval, both bounds."""
+    if row.shown == "not_applicable":
+        return f"  {row.label}: {row.note}"
+    bounds = f"; best {percent(row.best.rate)}, worst {percent(row.worst.rate)}" if row.worst else ""
+    note = f" [{row.note}]" if row.note else ""
+    return (
+        f"  {row.label}: {row.events} of {row.ascertained} known{interval_words(row.interval)}; "
+        f"of {row.eligible} eligible, {row.pending} pending, {row.lost} lost, {row.censored} counted apart; "
+        f"{row.patients} patients{bounds}{note}"
+    )
+
+
+def part_line(part: Any) -> str:
+    return f"  {part.label}: {part.units}"
+
+
+def interval_words(interval: Any) -> str:
+    if interval is None or interval.rate is None:
+        return ""
+    return f", {percent(interval.rate)} ({limits(interval.low, interval.high)} %)"

@@ -1,0 +1,12 @@
+"""Addresses of the audit. Every one takes the question as its query."""
+
+from django.urls import path
+
+from audit.views import results
+
+urlpatterns = [
+    path("", results.results, name="audit"),
+    path("chart/<slug:slug>.<slug:form>", results.chart, name="audit-chart"),
+    path("records/", results.behind, name="audit-records"),
+    path("figures.json", results.as_json, name="audit-json"),
+]

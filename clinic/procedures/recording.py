@@ -1,0 +1,217 @@
+"""Acts on an operation: record, correct, strike out, undo. Each is one transaction with its history."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Model, ProtectedError
+
+from clinic.access.models import Conflict, Member
+from clinic.patients.models import Patient
+from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
+
+UNDO_FOR = timedelta(minutes=10)
+
+
+class TooLateToUndo(Exception):
+    """Undo is for the author, for ten minutes; afterwards a correction with a reason is the way."""
+
+
+class ReviewLiesBefore(Exception):
+    """The new date of the operation lies after one of its reviews."""
+
+    def __init__(self, seen_on: date) -> None:
+        super().__init__(seen_on)
+        self.seen_on = seen_on
+
+
+class SideHasFindings(Exception):
+    """A treated side with review findings, or revised by a later operation, cannot be taken away."""
+
+    def __init__(self, side: TreatedSide) -> None:
+        super().__init__(side.pk)
+        self.side = side
+
+
+@dataclass(frozen=True)
+class SideValues:
+    """Exposure of one treated side: the seconds of each application, or only the total, or neither.
+
+    revises: the earlier operation on this side. keeps_revised: a correction that finds none leaves a stored one.
+    """
+
+    seconds: tuple[int, ...] = ()
+    stated_seconds: int | None = None
+    revises: TreatedSide | None = None
+    keeps_revised: bool = False
+
+
+@dataclass(frozen=True)
+class ToeValues:
+    """fields: the columns of a nail procedure. sides: by code of the side."""
+
+    fields: Mapping[str, Any]
+    sides: Mapping[str, SideValues]
+
+
+@dataclass(frozen=True)
+class OperationValues:
+    """fields: performed_on, operator, consent_given_by, note."""
+
+    fields: Mapping[str, Any]
+    toes: tuple[ToeValues, ...] = field(default=())
+
+
+@transaction.atomic
+def record_operation(
+    *,
+    by: Member,
+    patient: Patient,
+    values: OperationValues,
+    now: datetime,
+    reason: str = "",
+    first_toe_key: str | None = None,
+) -> Operation:
+    """One attendance with its toes, sides and applications. The caller has validated the values.
+
+    reason: why unusual values are right; kept in the history.
+    first_toe_key: the key for the first toe, where its address had to be known before.
+    """
+    operation = Operation(
+        practice=patient.practice,
+        patient=patient,
+        age_years=patient.identity.age_on(values.fields["performed_on"]),
+        recorded_by=by,
+        recorded_at=now,
+        **values.fields,
+    )
+    operation.keep(by=by, reason=reason)
+    for number, toe in enumerate(values.toes):
+        nail = NailProcedure(operation=operation, **toe.fields)
+        if first_toe_key and number == 0:
+            nail.key = first_toe_key
+        nail.keep(by=by, reason=reason)
+        for side, exposure in toe.sides.items():
+            _add_side(nail, side, exposure, by=by, reason=reason)
+    return operation
+
+
+@transaction.atomic
+def amend_operation(
+    *, by: Member, operation: Operation, version: int, values: OperationValues, reason: str
+) -> Operation:
+    """Write the corrected values as the next version; the earlier ones stay in the history.
+
+    The toes of `values` stand in the order in which they were recorded. Raises Conflict if somebody changed the
+    operation since `version` was shown, ReviewLiesBefore and SideHasFindings where a review stands in the way.
+    """
+    moved = operation.performed_on != values.fields["performed_on"]
+    _put(operation, values.fields)
+    operation.age_years = operation.patient.identity.age_on(operation.performed_on)
+    operation.version = version
+    # Every correction claims the operation's version, so that two people never mix their toes.
+    operation.save_version(by=by, reason=reason)
+    if moved:
+        _move_reviews(operation, by=by, reason=reason)
+    nails = operation.nail_procedures.order_by("pk").prefetch_related("treated_sides__applications")
+    for nail, toe in zip(nails, values.toes, strict=True):
+        if _put(nail, toe.fields):
+            nail.save_version(by=by, reason=reason)
+        _amend_sides(nail, toe.sides, by=by, reason=reason)
+    return operation
+
+
+def _move_reviews(operation: Operation, *, by: Member, reason: str) -> None:
+    """Reviews carry a copy of the date; it moves along, unless a review would then lie before the operation."""
+    reviews = list(operation.reviews.all())
+    too_early = [review.seen_on for review in reviews if review.seen_on < operation.performed_on]
+    if too_early:
+        raise ReviewLiesBefore(min(too_early))
+    for review in reviews:
+        review.operated_on = operation.performed_on
+        review.save_version(by=by, reason=reason)
+
+
+def _amend_sides(nail: NailProcedure, wanted: Mapping[str, SideValues], *, by: Member, reason: str) -> None:
+    """A side entered wrongly is renamed and keeps its findings; only a surplus one is taken away."""
+    stored = {treated.side: treated for treated in nail.treated_sides.all()}
+    surplus = [treated for side, treated in stored.items() if side not in wanted]
+    for side, exposure in wanted.items():
+        treated = stored.get(side) or (surplus.pop(0) if surplus else None)
+        if treated is None:
+            _add_side(nail, side, exposure, by=by, reason=reason)
+        else:
+            _amend_side(treated, side, exposure, by=by, reason=reason)
+    for treated in surplus:
+        _take_away(treated, by=by, reason=reason)
+
+
+def _amend_side(treated: TreatedSide, side: str, exposure: SideValues, *, by: Member, reason: str) -> None:
+    columns = {"side": side, "stated_exposure_seconds": exposure.stated_seconds, "revises": exposure.revises}
+    if exposure.keeps_revised and side == treated.side and exposure.revises is None:
+        del columns["revises"]
+    if _put(treated, columns):
+        treated.save_version(by=by, reason=reason)
+    stored = {application.number: application for application in treated.applications.all()}
+    for number, seconds in enumerate(exposure.seconds, start=1):
+        application = stored.pop(number, None) or Application(treated_side=treated, number=number)
+        if application.seconds != seconds:
+            application.seconds = seconds
+            _signed(application, by, reason).save()
+    for application in stored.values():
+        _signed(application, by, reason).delete()
+
+
+def _add_side(nail: NailProcedure, side: str, exposure: SideValues, *, by: Member, reason: str) -> None:
+    treated = TreatedSide(
+        nail_procedure=nail, side=side, stated_exposure_seconds=exposure.stated_seconds, revises=exposure.revises
+    )
+    treated.keep(by=by, reason=reason)
+    for number, seconds in enumerate(exposure.seconds, start=1):
+        _signed(Application(treated_side=treated, number=number, seconds=seconds), by, reason).save()
+
+
+def _take_away(treated: TreatedSide, *, by: Member, reason: str) -> None:
+    """The row goes, since it must not be counted; its versions stay in the history."""
+    try:
+        for application in treated.applications.all():
+            _signed(application, by, reason).delete()
+        _signed(treated, by, reason).delete()
+    except ProtectedError:
+        raise SideHasFindings(treated) from None
+
+
+def _signed(row: Model, by: Member, reason: str) -> Model:
+    """Names author and reason for the history row that saving or deleting writes."""
+    row._history_user = by
+    row._change_reason = reason or None
+    return row
+
+
+def _put(row: Model, values: Mapping[str, Any]) -> bool:
+    """Set the values; says whether any was another one."""
+    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
+    for name, value in changed.items():
+        setattr(row, name, value)
+    return bool(changed)
+
+
+def strike_operation(*, by: Member, operation: Operation, now: datetime, reason: str) -> None:
+    """Strike out a wrong entry: it stays readable and counts nowhere. Its reviews count no longer, either."""
+    operation.struck_at = now
+    operation.struck_reason = reason
+    operation.save_version(by=by, reason=reason)
+
+
+@transaction.atomic
+def undo_operation(*, by: Member, operation: Operation, now: datetime) -> None:
+    """Take back an operation just saved.
+
+    Raises TooLateToUndo for others, after ten minutes, once it was changed or reviewed.
+    """
+    touched = operation.version > 1 or operation.reviews.exists()
+    if operation.recorded_by_id != by.pk or now - operation.recorded_at > UNDO_FOR or touched:
+        raise TooLateToUndo
+    strike_operation(by=by, operation=operation, now=now, reason="Undone by the author")

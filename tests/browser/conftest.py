@@ -1,0 +1,82 @@
+"""A real server on the demo data, in a process of its own, and a real browser on it.
+
+The server has its own database, so that a test sees what a person would see after `make run`.
+"""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from clinic.management.commands.demo import DEMO_PASSWORD
+from playwright.sync_api import Browser, BrowserContext, Page
+
+from tests.browser.server import CHROMIUM, FLAGS, WIDTHS, running_demo, sign_in
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+            if not CHROMIUM:
+                item.add_marker(
+                    pytest.mark.skip(reason="No Chromium on this machine: install Debian's package chromium")
+                )
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args() -> dict[str, object]:
+    return {"executable_path": CHROMIUM, "args": FLAGS}
+
+
+@pytest.fixture(scope="session")
+def demo_server(tmp_path_factory) -> Iterator[str]:
+    """The address of a server on freshly loaded demo data."""
+    with running_demo(tmp_path_factory.mktemp("demo")) as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def signed_in_state(browser: Browser, demo_server: str) -> Callable[[str], dict]:
+    """Cookies of a demo member, signed in once per run through the sign-in page."""
+    states: dict[str, dict] = {}
+
+    def state_of(username: str) -> dict:
+        if username not in states:
+            context = browser.new_context(base_url=demo_server)
+            page = context.new_page()
+            sign_in(page, username, DEMO_PASSWORD)
+            states[username] = context.storage_state()
+            context.close()
+        return states[username]
+
+    return state_of
+
+
+@pytest.fixture
+def open_as(browser: Browser, demo_server: str, signed_in_state) -> Iterator[Callable[..., Page]]:
+    """A page of a demo member; anything on the console or any failed request fails the test."""
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def opened(username: str | None, *, width: str = "tablet", dark: bool = False, script: bool = True, **more) -> Page:
+        wide, high = WIDTHS[width]
+        context = browser.new_context(
+            base_url=demo_server,
+            viewport={"width": wide, "height": high},
+            color_scheme="dark" if dark else "light",
+            java_script_enabled=script,
+            reduced_motion="reduce",
+            storage_state=signed_in_state(username) if username else None,
+            **more,
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: complaints.append(f"{page.url}: {message.text}"))
+        page.on("pageerror", lambda error: complaints.append(f"{page.url}: {error}"))
+        page.on("requestfailed", lambda request: complaints.append(f"{request.url}: {request.failure}"))
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert [text for text in complaints if "net::ERR_ABORTED" not in text] == []

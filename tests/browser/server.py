@@ -1,0 +1,62 @@
+"""The app on freshly loaded demo data, in a process of its own."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", "--disable-sync"]
+WIDTHS = {"phone": (320, 740), "tablet": (820, 1180), "desktop": (1440, 900)}
+
+
+@contextmanager
+def running_demo(folder: Path) -> Iterator[str]:
+    """The address of a server whose database and fonts lie in `folder`; ended when the block ends."""
+    environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": f"sqlite:///{folder / 'demo.sqlite3'}"}
+    environment.pop("PRODUCTION", None)
+    for arguments in (["make_fonts"], ["migrate", "--verbosity", "0"], ["demo", "--no-serve"]):
+        done = subprocess.run(
+            [sys.executable, "manage.py", *arguments], cwd=ROOT, env=environment, capture_output=True, text=True
+        )
+        assert done.returncode == 0, done.stderr[-2000:]
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "manage.py", "runserver", f"127.0.0.1:{port}", "--noreload"]
+    with open(folder / "server.log", "w") as log:
+        server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=log)
+        try:
+            _wait_until_alive(f"http://127.0.0.1:{port}", server)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.terminate()
+            server.wait(timeout=20)
+
+
+def _wait_until_alive(address: str, server: subprocess.Popen) -> None:
+    for _ in range(150):
+        assert server.poll() is None, "the demo server ended"
+        try:
+            with urllib.request.urlopen(f"{address}/healthz", timeout=2):  # noqa: S310  (our own address)
+                return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.2)
+    raise AssertionError("the demo server did not answer within 30 seconds")
+
+
+def sign_in(page, username: str, password: str) -> None:
+    """Sign in through the page, as a person does."""
+    page.goto("/sign-in/")
+    page.get_by_label("Sign-in name").fill(username)
+    page.get_by_label("Password", exact=True).fill(password)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(lambda url: "/sign-in/" not in url)

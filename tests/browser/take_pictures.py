@@ -1,0 +1,47 @@
+"""`python -m tests.browser.take_pictures [FOLDER]`: the pictures of the README, from the running demo."""
+
+import sys
+import tempfile
+from pathlib import Path
+
+from clinic.management.commands.demo import DEMO_PASSWORD
+from playwright.sync_api import sync_playwright
+
+from tests.browser.pages import PAGES, address_of
+from tests.browser.server import CHROMIUM, FLAGS, ROOT, WIDTHS, running_demo, sign_in
+
+# file name, page, width, theme, whole page or only the first screen
+PICTURES = [
+    ("today-desktop", "today", "desktop", "light", False),
+    ("review-tablet", "record review", "tablet", "light", False),
+    ("toe-desktop", "toe", "desktop", "light", False),
+    ("audit-desktop", "audit", "desktop", "light", False),
+    ("audit-dark", "audit", "desktop", "dark", False),
+]
+
+
+def main() -> None:
+    target = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "fixtures" / "pictures"
+    target.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, running_demo(Path(folder)) as address, sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        for name, page_name, width, theme, whole in PICTURES:
+            wide, high = WIDTHS[width]
+            context = browser.new_context(
+                base_url=address,
+                viewport={"width": wide, "height": high},
+                color_scheme=theme,
+                locale="en-GB",
+                reduced_motion="reduce",
+            )
+            page = context.new_page()
+            sign_in(page, PAGES[page_name][0], DEMO_PASSWORD)
+            page.goto(address_of(page_name, page))
+            page.wait_for_load_state("networkidle")
+            page.screenshot(path=target / f"{name}.png", full_page=whole)
+            print(target / f"{name}.png")
+            context.close()
+
+
+if __name__ == "__main__":
+    main()
