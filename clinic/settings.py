@@ -119,6 +119,7 @@ AUTH_PASSWORD_VALIDATORS = [
     },
     {"NAME": "clinic.access.passwords.ProductWordValidator"},
 ]
+PASSWORD_RESET_TIMEOUT = 24 * 3600  # a first-password link
 # Throttling of sign-in: failures allowed, then a wait that doubles up to the longest wait.
 SIGN_IN_FREE_FAILURES = 5
 SIGN_IN_LONGEST_WAIT_SECONDS = 15 * 60
@@ -133,6 +134,7 @@ if PRODUCTION:
     CSRF_COOKIE_NAME = "__Host-csrf"
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_SSL_REDIRECT = True
+    SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]  # asked on the machine itself, without TLS
     SECURE_HSTS_SECONDS = 365 * 24 * 3600
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = os.environ.get("HSTS_PRELOAD", "1") == "1"

@@ -3,6 +3,8 @@
 from django.urls import include, path
 
 from clinic.access import views as access
+from clinic.patients import views as patients
+from clinic.procedures import views as procedures
 from clinic.reviews import views as reviews
 from clinic.worklist import views as worklist
 
@@ -26,7 +28,17 @@ urlpatterns = [
     path("people/<slug:key>/", access.person_change, name="person-change"),
     path("settings/", access.practice_settings, name="practice-settings"),
     # patients
+    path("patients/", patients.patients, name="patients"),
+    path("patients/find/", patients.find, name="find-patient"),
+    path("patients/new/", patients.patient_new, name="patient-new"),
+    path("patients/<slug:key>/", patients.patient, name="patient"),
+    path("patients/<slug:key>/change/", patients.patient_change, name="patient-change"),
     # procedures
+    path("patients/<slug:key>/operation/", procedures.operation_new, name="operation-new"),
+    path("operations/<slug:key>/", procedures.operation, name="operation"),
+    path("operations/<slug:key>/correct/", procedures.operation_amend, name="operation-amend"),
+    path("operations/<slug:key>/undo/", procedures.operation_undo, name="operation-undo"),
+    path("operations/<slug:key>/strike/", procedures.operation_strike, name="operation-strike"),
     # reviews
     path("toes/<slug:key>/", reviews.toe, name="toe"),
     path("operations/<slug:key>/review/", reviews.record, name="review-record"),

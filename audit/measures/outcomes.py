@@ -63,13 +63,20 @@ class Seen:
 
 @dataclass(frozen=True)
 class SideState:
-    """One side at 12 months. `settled`: what the outcome is known from, oldest first; empty unless it is known."""
+    """One side at 12 months.
+
+    first_event: also of a pending side, or after the window. in_window: reviews in the window of a side with an event.
+    settled: what the outcome is known from, oldest first; empty unless it is known.
+    ended_day: day of the death or re-operation for which the side is counted apart, or of the review that first
+    reported the re-operation; None for any other status.
+    """
 
     status: Status
     first_event: Seen | None = None
     late_event: bool = False
     in_window: tuple[Seen, ...] = ()
     settled: tuple[Seen, ...] = ()
+    ended_day: float | None = None
 
 
 def unit_frame(cohort: Cohort, outcome: Outcome | str, unit: Unit | str) -> pd.DataFrame:
@@ -210,9 +217,9 @@ def _unknown_state(first: Seen | None, *, died: float, reoperated: float) -> Sid
     # A re-operation after the window did not keep anybody from looking within it: that side is lost, not censored.
     # An event on the day of the re-operation was seen, so the side is not censored by it either.
     if first is None and reoperated <= min(died, TWELVE_MONTHS.closes_day):
-        return SideState(Status.CENSORED_REOPERATION)
+        return SideState(Status.CENSORED_REOPERATION, ended_day=reoperated)
     if first is None and died < TWELVE_MONTHS.opens_day:
-        return SideState(Status.CENSORED_DEATH)
+        return SideState(Status.CENSORED_DEATH, ended_day=died)
     return SideState(Status.LOST, first, first is not None)
 
 

@@ -24,13 +24,21 @@ TICKS = {0.1: 2, 0.2: 2, 0.3: 3, 0.4: 2, 0.5: 5, 0.6: 3, 0.8: 4, 1.0: 4}
 
 @register.filter
 def percent(rate: float | None) -> str:
-    return "" if rate is None else words.percent(rate)
+    return "" if rate is None else kept_together(words.percent(rate))
+
+
+@register.filter
+def kept_together(text: str) -> str:
+    """A number and its per-cent sign stay on one line."""
+    return text.replace(" %", "\u00a0%")
 
 
 @register.filter
 def limits(interval: Any) -> str:
     """Both ends of an interval: “2.0 to 12.2 %”."""
-    return "" if interval is None or interval.low is None else f"{words.limits(interval.low, interval.high)} %"
+    if interval is None or interval.low is None:
+        return ""
+    return kept_together(f"{words.limits(interval.low, interval.high)} %")
 
 
 register.filter("said", said_day)
@@ -87,14 +95,22 @@ def axis_top(rows: Iterable[Any], standard: float | None) -> float:
 def strip_axis(top: float, standard: float | None = None) -> SafeString:
     """The scale above a column of strips; the standard is named once, here."""
     parts = TICKS[top]
-    ticks = [(STRIP_FROM + STRIP_WIDTH * part / parts, words.standard_text(top * part / parts)) for part in range(parts + 1)]
-    marks = format_html_join("", '<text class="d-text2" x="{}" y="42" text-anchor="middle" font-size="13">{}</text>', ticks)
+    ends = {0: "start", parts: "end"}
+    ticks = [
+        (
+            {0: 0, parts: 300}.get(part, STRIP_FROM + STRIP_WIDTH * part / parts),
+            ends.get(part, "middle"),
+            words.standard_text(top * part / parts),
+        )
+        for part in range(parts + 1)
+    ]
+    marks = format_html_join("", '<text class="d-text2" x="{}" y="44" text-anchor="{}" font-size="16">{}</text>', ticks)
     name: SafeString | str = ""
     if standard is not None:
         place = STRIP_FROM + STRIP_WIDTH * min(standard / top, 1)
         name = format_html(
-            '<text class="d-standard-name" x="{}" y="18" text-anchor="{}" font-size="13">standard {}</text>',
-            max(place, 2) if place < 60 else place,
+            '<text class="d-standard-name" x="{}" y="20" text-anchor="{}" font-size="16">standard {}</text>',
+            0 if place < 60 else place,
             "start" if place < 60 else "middle",
             words.standard_text(standard),
         )

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from crispy_forms.helper import FormHelper
 from django import forms
+from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.core.exceptions import ValidationError
 
 from clinic.access.models import Member, Practice, bands_are_ascending
@@ -16,11 +17,16 @@ from clinic.access.rules import Role
 
 LARGEST_VERSION = 2**31 - 1
 PERCENT = Decimal(100)
+WHAT_IS_ACCEPTED = (
+    "At least 12 characters, such as four words that do not belong together. Not a common password, not your name, "
+    "not the name of the practice and no word of nail surgery."
+)
 
 
-def fields_only() -> FormHelper:
+def fields_only(*, error_title: str = "") -> FormHelper:
     """The page writes the form element and its button; crispy writes the fields."""
     helper = FormHelper()
+    helper.form_error_title = error_title
     helper.form_tag = False
     helper.disable_csrf = True
     return helper
@@ -85,7 +91,29 @@ class SignInForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
         error_messages={"required": "Enter your password"},
     )
+    helper = fields_only(error_title="You are not signed in")
+
+
+class PasswordWords:
+    """The rules as one sentence; and no field takes the focus of a page that holds more than one form."""
+
     helper = fields_only()
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["new_password1"].help_text = WHAT_IS_ACCEPTED
+        self.fields["new_password2"].label = "New password again"
+        self.fields["new_password2"].help_text = ""
+        for field in self.fields.values():
+            field.widget.attrs.pop("autofocus", None)
+
+
+class FirstPasswordForm(PasswordWords, SetPasswordForm):
+    pass
+
+
+class NewPasswordForm(PasswordWords, PasswordChangeForm):
+    pass
 
 
 class AccountForm(forms.ModelForm):
@@ -116,6 +144,13 @@ class PersonForm(OneTimeForm, forms.ModelForm):
         fields = ("first_name", "last_name", "username", "role")
         labels = {"first_name": "Given name", "last_name": "Family name", "username": "Sign-in name"}
         help_texts = {"username": "Letters, digits and . - _ @ +"}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        # Records name who wrote them; a sign-in name alone would not do in ten years.
+        for name, words in (("first_name", "given name"), ("last_name", "family name")):
+            self.fields[name].required = True
+            self.fields[name].error_messages["required"] = f"Enter the {words}"
 
     def clean_username(self) -> str:
         """Two names that differ only in capitals would be confused."""

@@ -14,7 +14,6 @@ logger = logging.getLogger("clinic.request")
 
 PERMISSIONS_POLICY = "camera=(), microphone=(), geolocation=()"
 METHODS = ["GET", "HEAD", "POST", "OPTIONS"]
-# The one media type whose body may hold a NUL: files. Their text fields are still looked at.
 NUL = "\x00"
 
 

@@ -3,14 +3,15 @@
 import ipaddress
 import logging
 import shutil
+from collections.abc import Callable
 from datetime import datetime
 from urllib.parse import unquote, urlsplit
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate, login, logout, update_session_auth_hash
-from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.models import AnonymousUser
+from django.contrib.messages.storage.cookie import CookieStorage
 from django.core.exceptions import BadRequest
 from django.db import DatabaseError, IntegrityError, connection, transaction
 from django.db.migrations.executor import MigrationExecutor
@@ -23,12 +24,13 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from clinic.access.decorators import allowed, refused, require_methods, works_here
 from clinic.access.forms import (
     AccountForm,
+    FirstPasswordForm,
+    NewPasswordForm,
     PersonForm,
     PracticeForm,
     RoleForm,
     SignInForm,
     differences,
-    fields_only,
     practice_values,
 )
 from clinic.access.furniture import menu_of
@@ -110,8 +112,7 @@ def set_password(request: HttpRequest, key: str, token: str) -> HttpResponse:
     member = Member.objects.filter(key=key, is_active=True).first()
     if not first_password_link.check_token(member, token):
         return render(request, "access/link_spent.html", status=410)
-    form = SetPasswordForm(member, request.POST if request.method == "POST" else None)
-    form.helper = fields_only()
+    form = FirstPasswordForm(member, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "Your password is set. Sign in with it now.")
@@ -135,8 +136,7 @@ def home(request: HttpRequest) -> HttpResponse:
 def account(request: HttpRequest) -> HttpResponse:
     chosen = request.POST.get("do")
     settings_form = AccountForm(request.POST if chosen == "settings" else None, instance=request.user)
-    password_form = PasswordChangeForm(request.user, request.POST if chosen == "password" else None)
-    password_form.helper = fields_only()
+    password_form = NewPasswordForm(request.user, request.POST if chosen == "password" else None)
     if chosen == "settings" and settings_form.is_valid():
         settings_form.save()
         return done(request, "Your settings are saved.", "account")
@@ -214,28 +214,28 @@ def person_change(request: HttpRequest, key: str) -> HttpResponse:
 def changed_person(request: HttpRequest, member: Member, form: RoleForm) -> HttpResponse:
     match request.POST.get("do"):
         case "role" if form.is_valid():
-            return save_person(request, member, f"{member} is now {member.get_role_display().lower()}.")
+            return save_person(request, member, "role", f"{member} is now {member.get_role_display().lower()}.")
         case "role":
             return render(request, "access/person_change.html", {"member": member, "form": form})
         case "deactivate":
             member.is_active = False
-            return save_person(request, member, f"{member} can no longer sign in.")
+            return save_person(request, member, "is_active", f"{member} can no longer sign in.")
         case "reactivate":
             member.is_active = True
-            return save_person(request, member, f"{member} can sign in again.")
+            return save_person(request, member, "is_active", f"{member} can sign in again.")
         case "link" if member.is_active:
             return link_page(request, member)
         case _:
             raise BadRequest("No such change of a person.")
 
 
-def save_person(request: HttpRequest, member: Member, sentence: str) -> HttpResponse:
-    """Write role and active flag, unless nobody could manage people afterwards."""
+def save_person(request: HttpRequest, member: Member, field: str, sentence: str) -> HttpResponse:
+    """Write the one changed field, unless nobody could manage people afterwards."""
     with transaction.atomic():
         if not may_run_practice(member) and not other_administrators(member):
             messages.error(request, f"{member} is the only administrator. Make somebody else administrator first.")
             return redirect("person-change", member.key)
-        member.save(update_fields=["role", "is_active"])
+        member.save(update_fields=[field])
     return done(request, sentence, "person-change", member.key)
 
 
@@ -305,11 +305,7 @@ def healthz(request: HttpRequest) -> HttpResponse:
 def readyz(request: HttpRequest) -> HttpResponse:
     if not is_local(request) and not is_administrator(request):
         return refused(request, Action.MANAGE_PEOPLE)
-    state = {
-        "database": answers(can_write),
-        "migrations": answers(is_migrated),
-        "disk": answers(has_space),
-    }
+    state = {"database": answers(can_write), "migrations": answers(is_migrated), "disk": answers(has_space)}
     return JsonResponse(state, status=200 if all(state.values()) else 503)
 
 
@@ -327,7 +323,7 @@ def is_administrator(request: HttpRequest) -> bool:
     return member.is_authenticated and works_here(member) and may(member.role, Action.MANAGE_PEOPLE)
 
 
-def answers(check) -> bool:
+def answers(check: Callable[[], bool]) -> bool:
     try:
         return check()
     except (DatabaseError, OSError):
@@ -399,4 +395,4 @@ def bare_page(request: HttpRequest, template: str, status: int) -> HttpResponse:
 def sign_out_for_this_page(request: HttpRequest) -> None:
     """Draw the page as for a stranger: menu and messages would read the session from the database."""
     request.user = AnonymousUser()
-    request._messages = []  # type: ignore[attr-defined]
+    request._messages = CookieStorage(request)  # type: ignore[attr-defined]

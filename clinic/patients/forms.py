@@ -82,9 +82,7 @@ class PatientForm(forms.Form):
         required=False,
         widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
     )
-    born_on = DayField(
-        label="Born on", label_for_errors="the date of birth", question="When was the patient born?"
-    )
+    born_on = DayField(label="Born on", label_for_errors="the date of birth", question="When was the patient born?")
     sex = forms.ChoiceField(
         label="Sex",
         choices=Sex.choices(),
@@ -102,7 +100,10 @@ class PatientForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
     )
     phone = forms.CharField(
-        label="Phone", max_length=40, required=False, widget=forms.TextInput(attrs={"autocomplete": "off", "type": "tel"})
+        label="Phone",
+        max_length=40,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "type": "tel"}),
     )
     email = forms.EmailField(
         label="E-mail",
@@ -207,6 +208,14 @@ def risk_field(label: str) -> forms.ChoiceField:
         widget=forms.RadioSelect,
         error_messages={"required": message, "invalid_choice": message},
     )
+
+
+def risks_of(patient: Patient) -> list[tuple[str, str, bool]]:
+    """Word, answer, and whether it deserves attention."""
+    return [
+        (RISK_LABELS[name], getattr(patient, f"get_{name}_display")(), getattr(patient, name) == "yes")
+        for name in RISK_FIELDS
+    ]
 
 
 def namesakes(member: Member, family_name: str, given_name: str, born_on: date) -> list[Patient]:

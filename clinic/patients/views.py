@@ -26,6 +26,7 @@ from clinic.patients.forms import (
     RegisterForm,
     by_name,
     number_taken,
+    risks_of,
 )
 from clinic.patients.identity import find_patients
 from clinic.patients.models import RISK_FIELDS, Patient
@@ -145,14 +146,6 @@ def own_patient(request: HttpRequest, key: str) -> Patient:
     return get_object_or_404(Patient.objects.visible_to(request.user).select_related("identity"), key=key)
 
 
-def risks_of(patient: Patient) -> list[tuple[str, str, bool]]:
-    """Word, answer, and whether it deserves attention."""
-    return [
-        (RISK_LABELS[name], getattr(patient, f"get_{name}_display")(), getattr(patient, name) == "yes")
-        for name in RISK_FIELDS
-    ]
-
-
 def toes_of(operations: list[Any]) -> list[Any]:
     """Operated toes, newest operation first; reads what was fetched."""
     for operation in operations:
@@ -170,7 +163,8 @@ def planned_reviews(operations: list[Any], *, today: date) -> list[dict[str, Any
         booked = [booking.starts_at for booking in operation.bookings.all() if not booking.cancelled_at]
         coming = [starts_at for starts_at in booked if timezone.localdate(starts_at) >= today]
         if point or coming:
-            planned.append({"operation": operation, "booked_at": min(coming, default=None), **window_of(operation, point)})
+            booked_at = min(coming, default=None)
+            planned.append({"operation": operation, "booked_at": booked_at, **window_of(operation, point)})
     return planned
 
 

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from clinic.access.forms import Difference
 from clinic.access.models import Member
 from clinic.access.numbers import DayField, NumberField, WholeNumberField, plain
+from clinic.access.once import OneTimeForm
 from clinic.access.rules import Action, roles_that_may
 from clinic.patients.changes import say_day
 from clinic.patients.forms import AskedWhenNeeded
@@ -100,9 +101,7 @@ def seconds_field(number: int, side: str) -> WholeNumberField:
 
 
 def total_field(label: str) -> WholeNumberField:
-    return WholeNumberField(
-        label=label, label_for_errors="Total seconds", unit="s", min_value=1, max_value=3600
-    )
+    return WholeNumberField(label=label, label_for_errors="Total seconds", unit="s", min_value=1, max_value=3600)
 
 
 def longest(nail: NailProcedure | None) -> int:
@@ -231,10 +230,8 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         widget=buttons(columns=2),
         error_messages={"invalid_choice": "Choose whether the matrix was destroyed"},
     )
-    agent = choice("Agent", words.Agent, "Choose the agent from the list", columns=4)
-    strength_percent = NumberField(
-        label="Strength", label_for_errors="Strength", unit="%", min_value=1, max_value=100
-    )
+    agent = choice("Agent", words.Agent, "Choose the agent from the list", columns=3)
+    strength_percent = NumberField(label="Strength", label_for_errors="Strength", unit="%", min_value=1, max_value=100)
     strength_basis = choice("Strength given as", BASES, "Choose the basis from the list")
     exposure = forms.ChoiceField(
         label="What is known of the exposure",
@@ -242,11 +239,11 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         widget=buttons(columns=3),
         error_messages={"invalid_choice": "Choose what is known of the exposure"},
     )
-    same = forms.BooleanField(label="The same at both sides", required=False)
+    same = forms.BooleanField(label="The same at both sides")
     total_seconds = total_field("Total")
     total_fibular = total_field("Total at the fibular (lateral) side")
     curettage = choice("Curettage", words.Curettage, "Choose from the list", required=False, columns=4)
-    lavage = choice("Lavage", words.Lavage, "Choose from the list", required=False, columns=4)
+    lavage = choice("Lavage", words.Lavage, "Choose from the list", required=False, columns=3)
     infection_before = choice(
         "Infection before the operation",
         words.LocalInfection,
@@ -274,7 +271,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             self.fields[f"seconds_{number}"] = seconds_field(number, "")
             self.fields[f"fibular_{number}"] = seconds_field(number, " at the fibular side")
         plain_names = ("matrix_destroyed", "agent", "strength_percent", "strength_basis", "exposure")
-        self.asked_when_needed = (*plain_names, "total_seconds", "total_fibular", *self.second_names())
+        self.asked_when_needed = (*plain_names, "same", "total_seconds", "total_fibular", *self.second_names())
 
     # --- what the page shows
 
@@ -287,7 +284,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
     def read_back(self) -> dict[str, Any] | None:
         """The site in words, once toe and part are chosen."""
         toe, part = self["toe"].value(), self["side"].value()
-        if toe not in dict(SITES) or part not in dict(PARTS):
+        if str(toe) not in dict(SITES) or str(part) not in dict(PARTS):
             return None
         foot, number = str(toe).split("-")
         name = capital(site_name(foot, int(number), part))
@@ -459,6 +456,10 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         }
 
 
+class OnceForm(OneTimeForm, forms.Form):
+    """The one-time token of a page that makes a record."""
+
+
 class ConfirmForm(AskedWhenNeeded, forms.Form):
     """Possible but unusual answers are saved after a tick and a reason."""
 
@@ -513,6 +514,7 @@ class OperationEntry:
         ]
         self.confirm = ConfirmForm(data, prefix="confirm", initial=self.under("confirm"))
         self.why = [ReasonForm(data)] if operation else []
+        self.once = [] if operation else [OnceForm(data)]
         self.warnings: list[str] = []
         self.conflict = False
 
@@ -520,8 +522,8 @@ class OperationEntry:
         start = f"{prefix}-"
         return {name[len(start) :]: value for name, value in self.initial.items() if name.startswith(start)}
 
-    def forms(self) -> list[forms.Form]:
-        return [self.visit, *self.toes, *self.why, self.confirm]
+    def parts(self) -> list[forms.Form]:
+        return [*self.once, self.visit, *self.toes, *self.why, self.confirm]
 
     @property
     def may_add(self) -> bool:
@@ -532,10 +534,10 @@ class OperationEntry:
         return self.why[0] if self.why else None
 
     def is_valid(self) -> bool:
-        valid = all([form.is_valid() for form in self.forms()])
+        valid = all([form.is_valid() for form in self.parts()])
         self.refuse_same_toe_twice()
         self.refuse_toe_of_that_day()
-        valid = valid and not any(form.errors for form in self.forms())
+        valid = valid and not any(form.errors for form in self.parts())
         if valid:
             self.warnings = list(self.unusual())
             valid = not self.warnings or self.confirmed()
@@ -543,7 +545,7 @@ class OperationEntry:
 
     def errors(self) -> Iterator[tuple[str, str]]:
         """Pairs of the answer's id and the text, in the order of the page."""
-        for form in self.forms() if self.data is not None else ():
+        for form in self.parts() if self.data is not None else ():
             for bound in form:
                 anchor = bound.id_for_label or f"{bound.auto_id}_0"
                 yield from ((anchor, text) for text in bound.errors)
@@ -639,9 +641,7 @@ class OperationEntry:
         fields = {name: visit[name] for name in ("performed_on", "operator", "consent_given_by")}
         kept = [visit["note"], f"Unusual, confirmed: {self.confirm_reason}" if self.confirm_reason else ""]
         fields["note"] = "\n".join(dict.fromkeys(filter(None, kept)))
-        before = [
-            each for each in self.earlier if each.nail_procedure.operation.performed_on < visit["performed_on"]
-        ]
+        before = [each for each in self.earlier if each.nail_procedure.operation.performed_on < visit["performed_on"]]
         return OperationValues(fields=fields, toes=tuple(form.values(before) for form in self.toes))
 
     def sites(self) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Model, ProtectedError
 
-from clinic.access.models import Conflict, Member
+from clinic.access.models import Member
 from clinic.patients.models import Patient
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 

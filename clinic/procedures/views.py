@@ -16,6 +16,7 @@ from clinic.access.models import Conflict, Member, random_key
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, Role, may
 from clinic.patients.changes import say_day
+from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
 from clinic.procedures.forms import (
     OperationEntry,
@@ -94,6 +95,7 @@ def entry_page(
         "patient": patient,
         "identity": patient.identity,
         "age": patient.identity.age_on(timezone.localdate()),
+        "risks": [(label, answer) for label, answer, present in risks_of(patient) if present],
         "entry": entry,
         "errors": list(entry.errors()),
         "once": request.POST.get("once") or new_token(),
@@ -146,7 +148,7 @@ def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: da
     first_toe_key = random_key()
     goes_to = reverse("toe", args=[first_toe_key])
     with transaction.atomic():
-        if earlier := claim(request.user, request.POST.get("once") or new_token(), goes_to):
+        if earlier := claim(request.user, entry.once[0].once, goes_to):
             return earlier
         operation = record_operation(
             by=request.user,
@@ -211,9 +213,7 @@ def operation_strike(request: HttpRequest, key: str) -> HttpResponse:
     operation = own_operation(request, key)
     form = StrikeForm(request.POST)
     if not may_strike(request.user, operation):
-        messages.error(
-            request, "Only the practice lead or the person who recorded this operation may strike it out."
-        )
+        messages.error(request, "Only the practice lead or the person who recorded this operation may strike it out.")
     elif not form.is_valid():
         return operation_page(request, operation, form)
     elif not operation.struck_at:
@@ -288,7 +288,7 @@ def amended(request: HttpRequest, operation: Operation, entry: OperationEntry) -
         refuse_taking_away(entry, refusal.side)
     except IntegrityError:
         entry.toes[0].add_error("toe", "Two toes of one operation cannot trade places in one correction; do one first")
-    return not entry.conflict and not any(form.errors for form in entry.forms())
+    return not entry.conflict and not any(form.errors for form in entry.parts())
 
 
 def typed_version(request: HttpRequest) -> int:

@@ -64,9 +64,9 @@ def test_page_command_and_json_agree(lead, unit, outcome):
     call_command("audit", *arguments, "--unit", unit, "--outcome", outcome, "--json", stdout=out)
     said = json.loads(out.getvalue())
     assert get(lead, "audit-json", **query).json() == said
-    page = unescape(response.content.decode())
+    page = unescape(response.content.decode()).replace("\xa0", " ")
     assert said["headline"]["sentence"].partition(". ")[0] in page
-    assert f"<span class=\"vh\"> known, {said['headline']['label']}</span>" in page
+    assert f'<span class="vh"> known, {said["headline"]["label"]}</span>' in page
 
 
 def test_csv_holds_the_numbers_of_the_page(lead):

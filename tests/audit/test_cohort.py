@@ -61,7 +61,7 @@ def test_four_queries_whatever_the_number_of_operations(practice, count, django_
 def test_sql_never_names_the_tables_of_identity(practice):
     operations_with_reviews(practice, 2)
     nail = practice.operations.first().nail_procedures.select_related("operation__practice").first()
-    with CaptureQueriesContext(connection, ) as captured:
+    with CaptureQueriesContext(connection) as captured:
         built(practice)
         cohort.build_for_toe(nail, as_of=AS_OF)
     statements = " ".join(query["sql"] for query in captured)

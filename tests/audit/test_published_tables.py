@@ -4,19 +4,27 @@ Counts as published; Wilson limits recomputed from them (two-sided 95 %, z = 1.9
 """
 
 from datetime import date
-from itertools import count
 
 import pytest
 
 from audit import cohort
 from audit.report import yearly
-from clinic.vocabulary.procedure import Agent, Technique
-from clinic.vocabulary.review import Extent, Symptoms
+from clinic.procedures.recording import OperationValues, SideValues, ToeValues, record_operation
+from clinic.reviews.recording import Findings, record_review
+from clinic.vocabulary.procedure import Agent, StrengthBasis, Technique
+from clinic.vocabulary.review import Extent, Means, Observer, Origin, Retreatment, Symptoms
 from tests.audit.reading import rows_of
-from tests.factories import create_member, create_operation, create_patient, create_practice, create_review
+from tests.factories import NOON, calm_toe, create_member, create_patient, create_practice
 
 pytestmark = pytest.mark.django_db
 AS_OF = date(2026, 3, 1)
+DONE_ON = date(2024, 6, 3)
+VISIT = {
+    "seen_on": date(2025, 6, 4),
+    "origin": Origin.PLANNED,
+    "observer": Observer.OPERATOR,
+    "means": Means.IN_PERSON,
+}
 
 PHENOL = {"technique": Technique.PNA_CHEMICAL, "agent": Agent.PHENOL}
 EXCISION = {"technique": Technique.WEDGE, "agent": Agent.NONE}
@@ -36,11 +44,33 @@ def practice():
 
 
 def enter(practice, how, *findings):
-    """One patient, one toe and one side for each: operated, and seen at a year."""
-    for number, (finding, times) in zip(count(), findings, strict=False):
+    """One patient, one toe and one side for each, written by the acts behind the forms."""
+    by = practice.members.get()
+    for finding, times in findings:
         for _ in range(times):
-            operation = create_operation(patient=create_patient(practice), sides=("fibular",), **how)
-            create_review(operation, day=360 + number, **finding)
+            operation = record_operation(by=by, patient=create_patient(practice), values=one_toe(by, how), now=NOON)
+            record_review(by=by, operation=operation, visit=VISIT, findings=same_finding(operation, finding), now=NOON)
+
+
+def one_toe(operator, how):
+    chemical = Technique(how["technique"]).takes_agent
+    fields = {
+        "foot": "right",
+        "toe": 1,
+        "matrix_destroyed": Technique(how["technique"]).destroys_matrix,
+        "strength_basis": StrengthBasis.NOT_RECORDED if chemical else StrengthBasis.NOT_APPLICABLE,
+        **how,
+    }
+    toe = ToeValues(fields, {"fibular": SideValues(seconds=(60, 60) if chemical else ())})
+    return OperationValues({"performed_on": DONE_ON, "operator": operator, "note": ""}, (toe,))
+
+
+def same_finding(operation, finding):
+    nail = operation.nail_procedures.get()
+    return Findings(
+        toes={nail: calm_toe()},
+        sides={treated: {**finding, "retreatment": Retreatment.NONE} for treated in nail.treated_sides.all()},
+    )
 
 
 def audited(practice, outcome):
@@ -79,7 +109,9 @@ def test_excision_against_phenol_any_and_symptomatic_recurrence(practice):
 
 
 def test_avulsion_with_phenol_against_avulsion_alone(practice):
-    """Partial nail avulsion with or without phenolization, Lahore 2023-24 (Cureus): recurrence 1 of 70 with phenol and 7 of 70 without.
+    """Partial nail avulsion with or without phenolization, Lahore 2023-24 (Cureus).
+
+    Recurrence 1 of 70 with phenol and 7 of 70 without.
 
     Without matricectomy nail is expected to grow, so only recurrence with symptoms is counted.
     """

@@ -14,7 +14,7 @@ from django.urls.resolvers import URLPattern, URLResolver
 from clinic.access.models import Practice
 from clinic.access.rules import Action, Role, may
 from clinic.reviews.models import Contact
-from tests.factories import NOON, create_member, create_operation, create_review
+from tests.factories import NOON, create_member, create_operation, create_patient, create_review
 
 # An address of documentation: a request from the machine itself may see more.
 ELSEWHERE = {"REMOTE_ADDR": "192.0.2.7"}
@@ -34,6 +34,18 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "person-change": ("GET", Action.MANAGE_PEOPLE, 200, SIGN_IN),
     "practice-settings": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "pooled": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    # patients; a search without a word and a strike without a reason show their page again
+    "patients": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
+    "find-patient": ("POST", Action.FIND_PATIENT, 200, SIGN_IN),
+    "patient-new": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
+    "patient": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
+    "patient-change": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
+    # procedures
+    "operation-new": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
+    "operation": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "operation-amend": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
+    "operation-undo": ("POST", Action.RECORD_OPERATION, 302, SIGN_IN),
+    "operation-strike": ("POST", Action.RECORD_OPERATION, 200, SIGN_IN),
     # reviews
     "toe": ("GET", Action.READ_RECORD, 200, SIGN_IN),
     "review-record": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
@@ -77,6 +89,13 @@ def contact_of(practice: Practice) -> Contact:
 OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "set-password": lambda practice: [create_member(practice).key, "none-none"],
     "person-change": lambda practice: [create_member(practice).key],
+    "patient": lambda practice: [create_patient(practice).key],
+    "patient-change": lambda practice: [create_patient(practice).key],
+    "operation-new": lambda practice: [create_patient(practice).key],
+    "operation": lambda practice: [create_operation(practice).key],
+    "operation-amend": lambda practice: [create_operation(practice).key],
+    "operation-undo": lambda practice: [create_operation(practice).key],
+    "operation-strike": lambda practice: [create_operation(practice).key],
     "toe": lambda practice: [create_operation(practice).nail_procedures.get().key],
     "review-record": lambda practice: [create_operation(practice).key],
     "review": lambda practice: [create_review(create_operation(practice)).key],

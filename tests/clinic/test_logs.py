@@ -84,7 +84,7 @@ def test_refused_requests_are_logged(client, db, lines):
     assert [each["status"] for each in lines()] == [400]
 
 
-def test_an_error_shows_its_reference_and_nothing_else(client_of, practitioner, monkeypatch, lines):
+def test_an_error_shows_its_reference_and_nothing_else(client_of, practitioner, monkeypatch, lines, caplog):
     def fail(*args, **kwargs):
         raise RuntimeError(SECRET)
 
@@ -98,6 +98,7 @@ def test_an_error_shows_its_reference_and_nothing_else(client_of, practitioner, 
     assert line["request_id"] in text
     assert SECRET not in text
     assert "Traceback" not in text
+    assert len([record for record in caplog.records if record.name == "django.request"]) == 1
 
 
 def test_a_forged_request_id_is_not_taken_over(client, db, lines):

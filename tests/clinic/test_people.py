@@ -20,7 +20,7 @@ def browser(client_of, administrator):
 
 
 def link_in(response) -> str:
-    return urlsplit(re.search(r'value="(http[^"]+)"', response.content.decode()).group(1)).path
+    return urlsplit(re.search(r">(http[^<]+)<", response.content.decode()).group(1)).path
 
 
 def add(browser, **changes):

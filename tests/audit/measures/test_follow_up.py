@@ -13,7 +13,7 @@ def named(parts):
     return {part.code: part.units for part in parts if part.units}
 
 
-def test_completeness_of_the_brief():
+def test_completeness_of_the_demonstration():
     found = followed(group("a", events=9, clear=109, lost=34, pending=88))
     assert (found.ascertained, found.eligible, found.lost, found.pending) == (118, 152, 34, 88)
     assert round(found.completeness.rate, 3) == 0.776

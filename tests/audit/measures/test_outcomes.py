@@ -2,10 +2,12 @@
 
 import math
 from datetime import date, timedelta
+from itertools import combinations_with_replacement, product
 
 import pytest
 
-from audit.measures.outcomes import UNIT_COLUMNS, unit_frame
+from audit.measures.definitions import Outcome
+from audit.measures.outcomes import UNIT_COLUMNS, side_states, unit_frame
 from tests.audit.frames import AS_OF, LAST_MATURE, cohort, seen, treated, without_matrix
 
 SPICULE = {"extent": "spicule"}
@@ -152,6 +154,14 @@ def test_a_finding_that_is_clear_because_of_a_re_operation_elsewhere_is_not_clea
     assert one([seen("s", 340), seen("s", 365, retreatment="elsewhere")])["status"] == "clear"
 
 
+def test_a_side_counted_apart_says_since_when():
+    sides = [treated("told"), treated("record", reoperated_day=250.0), treated("dead", died_day=90.0), treated("lost")]
+    states = side_states(cohort(sides, [seen("told", 200, retreatment="elsewhere")]), Outcome.ANY_REGROWTH)
+    assert {key: state.ended_day for key, state in states.items()} == {
+        "told": 200, "record": 250, "dead": 90, "lost": None,
+    }  # fmt: skip
+
+
 def test_what_came_first_is_counted_apart():
     assert one(reoperated_day=100.0, died_day=200.0)["status"] == "censored_reoperation"
     assert one(reoperated_day=float("nan"), died_day=200.0)["status"] == "censored_death"
@@ -269,3 +279,43 @@ def test_an_empty_cohort_has_every_column():
 def test_refuses_an_unknown_outcome_or_unit(outcome, unit):
     with pytest.raises(ValueError, match="is not a valid"):
         unit_frame(cohort([]), outcome, unit)
+
+
+def told_plainly(findings, reoperated):
+    """The status of a mature side whose patient lives, in plain words: a second way to the same answer.
+
+    findings: pairs of day and extent.
+    """
+    findings = [(day, extent) for day, extent in findings if 0 < day <= reoperated]
+    first = min((day for day, extent in findings if extent == "spicule"), default=math.inf)
+    clear = any(extent == "none" and 335 <= day < first for day, extent in findings)
+    if first <= 425:
+        return "event", False
+    if clear:
+        return "clear", first < math.inf
+    if reoperated <= 425:
+        return "censored_reoperation", False
+    return "lost", first < math.inf
+
+
+def test_every_small_history_against_a_second_implementation():
+    single = list(product((0, 100, 334, 335, 425, 426, 500), ("none", "spicule", "cannot_tell")))
+    histories = [()] + [(one,) for one in single] + list(combinations_with_replacement(single, 2))
+    cases = {
+        f"{place}-{reoperated}": (history, reoperated)
+        for place, history in enumerate(histories)
+        for reoperated in (100.0, 400.0, 425.0, 426.0, math.inf)
+    }
+    sides = [treated(key, reoperated_day=math.nan if day == math.inf else day) for key, (_, day) in cases.items()]
+    findings = [
+        seen(key, day, extent=extent, review=f"r-{key}-{place}")
+        for key, (history, _) in cases.items()
+        for place, (day, extent) in enumerate(history)
+    ]
+
+    found = units(sides, findings)
+
+    assert len(found) == 1265
+    assert {key: standing(row) for key, row in found.iterrows()} == {
+        key: told_plainly(*case) for key, case in cases.items()
+    }

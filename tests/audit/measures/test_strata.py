@@ -1,4 +1,4 @@
-"""Counts of groups with known answers; the intervals are those of the clinical brief, section 10."""
+"""Counts of groups with known answers; the intervals are Wilson limits of the invented demonstration."""
 
 import math
 
@@ -51,7 +51,7 @@ def test_a_count_comes_with_the_rest_of_the_eligible():
 
 
 def test_best_and_worst_case_stand_on_the_eligible():
-    """The brief: symptomatic 3 of 82, 104 eligible: 2.9 % to 24.0 %."""
+    """Symptomatic 3 of 82, 104 eligible: 2.9 % to 24.0 %."""
     found = count(units_of(group("a", events=3, clear=79, lost=22)))
     assert (found.best.events, found.best.total, round(found.best.rate, 3)) == (3, 104, 0.029)
     assert (found.worst.events, found.worst.total, round(found.worst.rate, 3)) == (25, 104, 0.240)
@@ -122,8 +122,8 @@ def test_a_unit_is_never_counted_twice():
         count(pd.concat([twice, twice]))
 
 
-def by_the_brief(outcome):
-    """Ascertained per technique of the brief's demonstration, any regrowth or symptomatic."""
+def of_the_demonstration(outcome):
+    """Ascertained per technique of the demonstration, any regrowth or symptomatic."""
     events = {REGROWTH: (6, 1, 1, 1, 0), SYMPTOMS: (3, 1, 1, 1, 3)}[outcome]
     return units_of(
         group("phenol", events=events[0], clear=82 - events[0], lost=22, pending=64),
@@ -136,8 +136,8 @@ def by_the_brief(outcome):
 
 
 def test_the_headline_leaves_out_units_without_matricectomy():
-    regrowth = count(headline_units(by_the_brief(REGROWTH)))
-    symptoms = count(headline_units(by_the_brief(SYMPTOMS)))
+    regrowth = count(headline_units(of_the_demonstration(REGROWTH)))
+    symptoms = count(headline_units(of_the_demonstration(SYMPTOMS)))
     assert (regrowth.events, regrowth.ascertained, regrowth.eligible) == (9, 108, 139)
     assert percents(regrowth) == (8.3, 4.4, 15.1)
     assert (symptoms.events, symptoms.ascertained) == (6, 108)
@@ -145,7 +145,7 @@ def test_the_headline_leaves_out_units_without_matricectomy():
 
 
 def test_technique_lines_in_vocabulary_order_with_empty_ones():
-    rows = by_technique(by_the_brief(SYMPTOMS), SYMPTOMS)
+    rows = by_technique(of_the_demonstration(SYMPTOMS), SYMPTOMS)
     assert [(found.label, found.events, found.ascertained) for found in rows] == [
         ("Partial nail avulsion, phenol", 3, 82),
         ("Partial nail avulsion, sodium hydroxide", 1, 16),
@@ -167,7 +167,7 @@ def test_technique_lines_in_vocabulary_order_with_empty_ones():
 
 
 def test_technique_lines_with_matricectomy_add_up_to_the_headline():
-    units = by_the_brief(REGROWTH)
+    units = of_the_demonstration(REGROWTH)
     rows = [found for found in by_technique(units, REGROWTH) if found.shown != "not_applicable"]
     headline = count(headline_units(units))
     for number in ("events", "ascertained", "eligible", "pending", "lost"):
@@ -184,7 +184,7 @@ def test_without_matricectomy_only_symptomatic_recurrence_is_counted(outcome):
 
 
 def test_symptomatic_recurrence_without_matricectomy_is_listed():
-    found = without_matricectomy(by_the_brief(SYMPTOMS), SYMPTOMS)
+    found = without_matricectomy(of_the_demonstration(SYMPTOMS), SYMPTOMS)
     assert (found.events, found.ascertained, found.eligible, found.shown) == (3, 8, 10, "listed")
     assert len(found.keys["event"]) == 3
 
@@ -209,7 +209,7 @@ def exposed(seconds, events, ascertained, lost=0):
     return group(f"e{seconds}", events=events, clear=ascertained - events, lost=lost, exposure_seconds=seconds)
 
 
-def test_exposure_lines_of_the_brief():
+def test_exposure_lines_of_the_demonstration():
     units = units_of(
         exposed(60.0, 2, 17, 19), exposed(90.0, 1, 11, 3), exposed(120.0, 1, 21, 5), exposed(180.0, 2, 31, 9),
         exposed(math.nan, 0, 2), group("naoh", clear=5, **NAOH), group("tna", clear=5, **TOTAL),
@@ -255,7 +255,7 @@ def test_refuses_bands_that_do_not_ascend(bands):
         by_exposure(units_of(), bands)
 
 
-def test_side_lines_of_the_brief():
+def test_side_lines_of_the_demonstration():
     units = units_of(
         group("f", events=3, clear=59, side="fibular"), group("t", events=3, clear=33, side="tibial"),
         group("plain", clear=4, side="tibial", **PLAIN),

@@ -1,4 +1,4 @@
-"""Referees: published values kept in fixtures/reference, the clinical brief's table, and a solver written here."""
+"""Referees: values kept in fixtures/reference, limits recomputed from published counts, and a solver written here."""
 
 import json
 from math import comb, sqrt
@@ -14,7 +14,8 @@ from audit.stats.proportion import Method, clopper_pearson, score_limits, wilson
 REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures/reference/proportions.json").read_text("utf-8"))
 Z = 1.959963984540054
 
-# Section 7.1 of the clinical brief, in per cent to 2 decimals: events, total, Wilson, Clopper-Pearson.
+# Counts of published studies, limits recomputed from them, in per cent to 2 decimals.
+# Events, total, Wilson, Clopper-Pearson.
 # Each line names the study the counts come from.
 SINGLE = [
     (0, 34, (0, 10.15), (0, 10.28)),  # Y1 Leung & Lai 2005, phenol, 6 months
@@ -81,14 +82,14 @@ def test_every_reference_says_where_it_comes_from():
 
 
 @pytest.mark.parametrize(("events", "total", "score", "exact"), SINGLE)
-def test_single_proportions_of_the_clinical_brief(events, total, score, exact):
+def test_single_proportions_of_published_studies(events, total, score, exact):
     found, strict = wilson(events, total), clopper_pearson(events, total)
     assert (found.low * 100, found.high * 100) == pytest.approx(score, abs=0.0051)
     assert (strict.low * 100, strict.high * 100) == pytest.approx(exact, abs=0.0051)
 
 
 @pytest.mark.parametrize(("events", "total", "score"), ARMS)
-def test_trial_arms_of_the_clinical_brief(events, total, score):
+def test_trial_arms_of_published_studies(events, total, score):
     found = wilson(events, total)
     assert (found.low * 100, found.high * 100) == pytest.approx(score, abs=0.0051)
 
