@@ -21,6 +21,7 @@ STATUS_WORDS = {
     "contacted": "with a contact on day 1 to 30",
     "without_contact": "without a contact on day 1 to 30",
     "flagged": "flagged",
+    "reported": "from a report alone",
     **{status.value: status.label.lower() for status in Status},
 }
 
@@ -93,6 +94,7 @@ def behind(request: HttpRequest) -> HttpResponse:
         "query": answer.question.query,
         "group_label": label_of_group(answer, group),
         "status_label": STATUS_WORDS[status],
+        "is_infection": group.startswith("infection"),
         "unit_label": "nail procedures" if group.startswith("infection") else answer.yearly.unit.plural,
         "records": records(answer, group, keys),
     }
@@ -135,6 +137,7 @@ def label_of_group(answer: Answer, group: str) -> str:
     labels = {
         "headline": yearly.headline.label,
         "no_matricectomy": yearly.no_matricectomy.label,
+        "follow_up": "Follow-up at 12 months",
         "examined": yearly.follow_up.examined.label,
         "infection": "Infection within 30 days",
     }

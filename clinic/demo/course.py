@@ -14,7 +14,6 @@ from clinic.demo.shapes import (
     Plan,
     Regrowth,
     ReviewPlan,
-    ToePlan,
     on_a_weekday,
     take,
 )
@@ -27,7 +26,8 @@ SIX_MONTHS_OF_LOST, SIX_MONTHS_OF_YEAR_3 = 8, 37
 NEVER_SEEN_DRY, WITHOUT_EARLY_CONTACT = 21, 8
 YEAR_3_LOST, YEAR_3_REGROWN = 17, (("strip", "ingrowth", "planned"), ("spicule", "pain", "clipped"), ("spicule", "none", "none"))
 SATISFIED, ANSWERED = 101, 112
-CLINICIANS = ("orla", "idris", "wanda")
+COLLEAGUES = {**dict.fromkeys(("orla", "idris", "wanda"), ("orla", "idris", "wanda")),
+              **dict.fromkeys(("harper", "quill"), ("harper", "quill"))}  # fmt: skip
 
 # Lowest, quartiles, highest that is in time, days of the delayed. 8 weeks are late for a partial, 12 for a total.
 HEALING = {
@@ -153,8 +153,8 @@ def follow_up(rng: random.Random, plan: Plan) -> None:
     infection.infect(rng, plan)
     for operation in plan.operations:
         operation.reviews += early_reviews(rng, operation)
-        operation.reviews += _late_reviews(rng, operation)
-        operation.contacts += _contacts(rng, operation)
+        operation.reviews += late_reviews(rng, operation)
+        operation.contacts += log(rng, operation)
     _satisfaction(rng, plan)
 
 
@@ -170,11 +170,11 @@ def early_reviews(rng: random.Random, operation: OperationPlan) -> list[ReviewPl
         days.add(on_a_weekday(operation, rng.randint(11, 14)))
     if last > 56 or (healed and last < 32 and rng.random() < 0.6):
         days.add(on_a_weekday(operation, rng.randint(38, 46)))
-    seers = (operation.operator, operation.operator, rng.choice(CLINICIANS))
+    seers = (operation.operator, operation.operator, rng.choice(COLLEAGUES[operation.operator]))
     return [visit(rng, operation, day, "operator", seen_by=rng.choice(seers)) for day in sorted(days)]
 
 
-def _late_reviews(rng: random.Random, operation: OperationPlan) -> list[ReviewPlan]:
+def late_reviews(rng: random.Random, operation: OperationPlan) -> list[ReviewPlan]:
     reviews, died = [], operation.outcome == "died"
     grown_at_six = bool(operation.tags & {"seven-months", "revised-early"})
     if operation.six_month_day and not died:
@@ -222,7 +222,7 @@ def _how(rng: random.Random, operation: OperationPlan, source: str, seen_by: str
 # Contacts: the reason of a loss is read from them.
 
 
-def _contacts(rng: random.Random, operation: OperationPlan) -> list[ContactPlan]:
+def log(rng: random.Random, operation: OperationPlan) -> list[ContactPlan]:
     lost = operation.fate == "lost" or operation.outcome == "lost"
     if lost:
         return losing_contacts(rng, operation, operation.loss)
@@ -271,7 +271,3 @@ def _satisfaction(rng: random.Random, plan: Plan) -> None:
         if operation.fate == "pending" and last and operation.twelve_month_day and last.seen_on > CUT_OFF + timedelta(1):
             for _, finding in last.toes:
                 finding["satisfaction"] = rng.choice(("very_satisfied", "satisfied", "satisfied", "neither"))
-
-
-def toes_of(plan: Plan, fate: str) -> list[ToePlan]:
-    return [toe for toe in plan.toes if toe.fate == fate]

@@ -2,8 +2,8 @@
 
 Nine were diagnosed: seven mild, each with two local signs and redness above 5 mm, hence rule B; two moderate with a
 single sign, hence not rule B: one by redness of 26 mm, one deeper than the skin in a toe without feeling. Rule A
-without the diagnosis counts six: the seven mild ones without the one first seen 30 days after the operation. Four grew
-an organism. Fifteen had an antibiotic: the nine, and six from their GP for thin straw-coloured fluid.
+without the diagnosis counts six: the seven mild ones without the one first seen 30 days after the operation. With the
+diagnosis it counts seven: the spreading redness was called superficial. Four grew an organism. Fifteen had an antibiotic: the nine, and six from their GP for thin straw-coloured fluid.
 """
 
 import random
@@ -60,7 +60,7 @@ MILD = (
     (12, _case(9, swab=Swab.ORGANISM, tenderness=YES)),
     (15, _case(14, wound_opened=YES, tenderness=YES, swelling=YES)),
 )
-CELLULITIS = (7, _case(26, Diagnosis.CELLULITIS, Swab.NO_GROWTH, spreading=YES))
+REDNESS = (7, _case(26, swab=Swab.NO_GROWTH, spreading=YES))
 DEEP = (22, _case(0, Diagnosis.DEEP, Swab.ORGANISM, swelling=YES, pain=0))
 BONE_DAY = 46
 BONE = _case(0, Diagnosis.OSTEOMYELITIS, swelling=YES, pain=0, healing=Healing.NOT_HEALING)
@@ -80,7 +80,7 @@ def infect(rng: random.Random, plan: Plan) -> None:
                   "with diabetes; referred.", candour_on=bone.on(BONE_DAY + 2), toe=toe)
     )  # fmt: skip
     ill = [toe]
-    for day, case in (*MILD, CELLULITIS):
+    for day, case in (*MILD, REDNESS):
         ill.append(_place(rng, plan, day, case).toes[0])
     serous = [_place(rng, plan, day, FROM_GP) for day in (9, 10, 11, 12, 13, 14)]
     surgery.infected_before(rng, plan, [ill[5], ill[3], ill[4]])

@@ -110,6 +110,14 @@ def _clock(rng: random.Random, operation: OperationPlan) -> None:
         moment += (lasted or timedelta(minutes=10)) + timedelta(minutes=8)
 
 
+def ring(rng: random.Random, operation: OperationPlan) -> None:
+    """A ring tourniquet, timed and seen to come off."""
+    for toe in operation.toes:
+        toe.tourniquet, toe.witnessed = Tourniquet.RING, Answer.YES
+        toe.tourniquet_off_at = timedelta(minutes=rng.randint(6, 14))
+    _clock(rng, operation)
+
+
 def _prior_surgery(rng: random.Random, plan: Plan) -> None:
     again = [toe for toe in plan.toes if any(side.revises for side in toe.sides)]
     others = [toe for toe in plan.toes if toe not in again]

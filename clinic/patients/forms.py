@@ -95,7 +95,6 @@ class PatientForm(forms.Form):
     record_number = forms.CharField(
         label="Record number",
         max_length=30,
-        help_text="The practice's own number of this patient.",
         error_messages={"required": "Enter the record number"},
         widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
     )
@@ -120,7 +119,10 @@ class PatientForm(forms.Form):
         born_on.today, born_on.earliest = today, date(today.year - LONGEST_LIFE_YEARS, 1, 1)
         self.asks_risks = may(member.role, Action.READ_RECORD)
         for name in RISK_FIELDS if self.asks_risks else ():
-            self.fields[name] = risk_field(RISK_LABELS[name])
+            self.fields[name] = risk_field(RISK_LABELS[name], self.risk_answers(name))
+
+    def risk_answers(self, name: str) -> tuple[Answer, ...]:
+        return RISK_ANSWERS
 
     def risks(self) -> list[forms.BoundField]:
         return [self[name] for name in RISK_FIELDS if name in self.fields]
@@ -188,6 +190,11 @@ class ChangeForm(VersionedForm, PatientForm):
             widget=forms.HiddenInput, min_value=1, max_value=LARGEST_VERSION, initial=patient.version
         )
 
+    def risk_answers(self, name: str) -> tuple[Answer, ...]:
+        """A stored answer outside the usual ones stays one, so that a new phone number changes no risk."""
+        stored = Answer(getattr(self.patient, name))
+        return RISK_ANSWERS if stored in RISK_ANSWERS else (*RISK_ANSWERS, stored)
+
     def same_number(self, number: str):
         return super().same_number(number).exclude(patient=self.patient)
 
@@ -200,11 +207,11 @@ def number_taken(number: str) -> str:
     return f"Record number {number} belongs to another patient of this practice; check it"
 
 
-def risk_field(label: str) -> forms.ChoiceField:
+def risk_field(label: str, answers: Iterable[Answer]) -> forms.ChoiceField:
     message = f"Choose an answer for “{label}”"
     return forms.ChoiceField(
         label=label,
-        choices=[(answer.value, answer.label) for answer in RISK_ANSWERS],
+        choices=[(answer.value, answer.label) for answer in answers],
         widget=forms.RadioSelect,
         error_messages={"required": message, "invalid_choice": message},
     )

@@ -146,10 +146,10 @@ class VisitForm(AskedWhenNeeded, forms.Form):
     )
     note = forms.CharField(
         label="Note",
-        max_length=1500,
+        max_length=1850,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"max_length": "The note may have at most 1500 characters"},
+        error_messages={"max_length": "The note may have at most 1850 characters"},
     )
     asked_when_needed = ("when", "performed_on")
 
@@ -539,7 +539,7 @@ class OperationEntry:
         self.refuse_toe_of_that_day()
         valid = valid and not any(form.errors for form in self.parts())
         if valid:
-            self.warnings = list(self.unusual())
+            self.warnings = list(dict.fromkeys(self.unusual()))
             valid = not self.warnings or self.confirmed()
         return valid
 
@@ -548,7 +548,11 @@ class OperationEntry:
         for form in self.parts() if self.data is not None else ():
             for bound in form:
                 anchor = bound.id_for_label or f"{bound.auto_id}_0"
-                yield from ((anchor, text) for text in bound.errors)
+                yield from ((anchor, f"{self.number_of(form)}{text}") for text in bound.errors)
+
+    def number_of(self, form: forms.Form) -> str:
+        """Which toe a sentence is about, where there are several."""
+        return f"Toe {self.toes.index(form) + 1}: " if form in self.toes and len(self.toes) > 1 else ""
 
     def differences(self, stored: Mapping[str, Any]) -> list[Difference]:
         """Where the typed answers are not the stored ones, in words."""
@@ -564,8 +568,7 @@ class OperationEntry:
         label = QUESTIONS.get(bound.name) or str(bound.label)
         if bound.name.startswith(("seconds_", "fibular_")):
             label = f"Application {bound.label}{', fibular side' if bound.name.startswith('f') else ''}"
-        number = f"Toe {self.toes.index(form) + 1}: " if form in self.toes and len(self.toes) > 1 else ""
-        return f"{number}{label}"
+        return f"{self.number_of(form)}{label}"
 
     def refuse_same_toe_twice(self) -> None:
         seen: set[str] = set()
@@ -591,6 +594,12 @@ class OperationEntry:
                     f"An operation on the {toe_name(*form.site)} on {say_day(day)} is already recorded; "
                     "open that one to correct it",
                 )
+
+    def taken_by_now(self, earlier: Sequence[TreatedSide]) -> bool:
+        """The look again inside the transaction."""
+        self.earlier = earlier
+        self.refuse_toe_of_that_day()
+        return any(form.errors for form in self.toes)
 
     def confirmed(self) -> bool:
         given = self.confirm.cleaned_data
@@ -639,10 +648,15 @@ class OperationEntry:
     def values(self) -> OperationValues:
         visit = self.visit.cleaned_data
         fields = {name: visit[name] for name in ("performed_on", "operator", "consent_given_by")}
-        kept = [visit["note"], f"Unusual, confirmed: {self.confirm_reason}" if self.confirm_reason else ""]
-        fields["note"] = "\n".join(dict.fromkeys(filter(None, kept)))
+        fields["note"] = self.note()
         before = [each for each in self.earlier if each.nail_procedure.operation.performed_on < visit["performed_on"]]
         return OperationValues(fields=fields, toes=tuple(form.values(before) for form in self.toes))
+
+    def note(self) -> str:
+        """What was typed, and why unusual values are right; once, however often the operation is corrected."""
+        typed = self.visit.cleaned_data["note"]
+        why = f"Unusual, confirmed: {self.confirm_reason}" if self.confirm_reason else ""
+        return typed if why in typed.splitlines() else "\n".join(filter(None, (typed, why)))
 
     def sites(self) -> str:
         """Foot, toe and part of every toe in words, for the sentence after saving."""

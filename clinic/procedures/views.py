@@ -57,6 +57,9 @@ def operation_new(request: HttpRequest, key: str) -> HttpResponse:
     posted = request.POST
     if posted.get("leave"):
         return leave(request, patient)
+    if posted.get("start_again"):
+        drop_draft(request.user, DRAFT, patient.key)
+        return redirect("operation-new", patient.key)
     if posted.get("add_toe") or posted.get("remove_toe"):
         return entry_page(request, patient, entry_for(request, patient, initial=with_other_toes(posted)))
     return save(request, patient)
@@ -129,7 +132,9 @@ def leave(request: HttpRequest, patient: Patient) -> HttpResponse:
 
 
 def without_buttons(answers: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in answers.items() if name not in {"leave", "add_toe", "remove_toe"}}
+    return {
+        name: value for name, value in answers.items() if name not in {"leave", "add_toe", "remove_toe", "start_again"}
+    }
 
 
 def save(request: HttpRequest, patient: Patient) -> HttpResponse:
@@ -138,18 +143,25 @@ def save(request: HttpRequest, patient: Patient) -> HttpResponse:
     valid = entry.is_valid()
     if earlier := first_or_result(request.user, request.POST.get("once", "")):
         return redirect(earlier)
-    if not valid:
-        return entry_page(request, patient, entry)
-    return redirect(saved(request, patient, entry, timezone.localtime()))
+    address = saved(request, patient, entry, timezone.localtime()) if valid else ""
+    return redirect(address) if address else entry_page(request, patient, entry)
 
 
 def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: datetime) -> str:
-    """Record the operation, or find the one that the same form made before; gives the address to go to."""
+    """Record the operation, or find the one that the same form made before; gives the address to go to.
+
+    Empty if somebody else has just recorded the same toe of that day.
+    """
     first_toe_key = random_key()
     goes_to = reverse("toe", args=[first_toe_key])
     with transaction.atomic():
+        # Two people at one patient go one after the other, so that the second one sees the first one's toes.
+        Patient.objects.select_for_update().get(pk=patient.pk)
         if earlier := claim(request.user, entry.once[0].once, goes_to):
             return earlier
+        if entry.taken_by_now(earlier_sides(patient, without=None)):
+            transaction.set_rollback(True)
+            return ""
         operation = record_operation(
             by=request.user,
             patient=patient,

@@ -59,23 +59,38 @@ form.addEventListener("input", (event) => {
 });
 
 let timer;
+let asking;
+let sent = false;
+
 function later() {
-  if (!form.dataset.draft) return;
+  if (!form.dataset.draft || sent) return;
   clearTimeout(timer);
   timer = setTimeout(keep, 2000);
 }
 
 async function keep() {
+  asking = new AbortController();
   try {
-    const answer = await fetch(form.dataset.draft, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+    const body = new URLSearchParams(new FormData(form));
+    const answer = await fetch(form.dataset.draft, { method: "POST", body, signal: asking.signal });
     if (!answer.ok) throw new Error(answer.status);
     kept.textContent = `Draft kept ${(await answer.json()).kept_at}`;
   } catch {
+    if (sent) return;
     kept.textContent = "Not saved yet. The connection is gone; keep this page open.";
     timer = setTimeout(keep, 5000);
   }
 }
-form.addEventListener("submit", () => clearTimeout(timer));
+
+// A draft on its way must not arrive after the operation was saved.
+form.addEventListener("submit", () => {
+  sent = true;
+  clearTimeout(timer);
+  asking?.abort();
+});
+addEventListener("pageshow", (event) => {
+  if (event.persisted) sent = false;
+});
 
 form.addEventListener("keydown", (event) => {
   if ((event.ctrlKey || event.metaKey) && event.key === "Enter") {

@@ -99,6 +99,12 @@ def test_a_record_says_why_and_leads_to_its_toe(lead, practice):
     assert f'href="{reverse("toe", args=[side.toe_key])}"' in response.content.decode()
 
 
+def test_records_of_an_infection_flag_say_what_was_noted(lead):
+    (record,) = get(lead, "audit-records", group="infection/antibiotic", status="flagged").context["records"]
+    assert "day 8: no signs seen" in record.sides[0].why
+    assert "antibiotic: Given by the GP" in record.sides[0].why
+
+
 def test_a_number_that_does_not_exist_has_no_records(lead):
     assert lead.get(reverse("audit-records"), {**QUESTION, "group": "x", "status": "event"}).status_code == 404
     assert lead.get(reverse("audit-records"), QUESTION).status_code == 404
@@ -162,6 +168,24 @@ def test_an_open_period_is_marked_preliminary(lead):
 
 def test_without_a_question_the_last_matured_year_is_shown(lead):
     assert lead.get(reverse("audit")).status_code == 200
+    page = lead.get(reverse("audit"), {"as_of": "2025-05-30"}).content.decode()
+    assert "surgery from 1 Apr 2023 to 31 Mar 2024, data as of 30 May 2025" in page
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        {"performed_from": "0001-01-01", "performed_to": "9999-12-31"},
+        {"as_of": "0001-01-01"},
+        {"as_of": "x" * 5000},
+        {"bands": ""},
+        {"bands": "9" * 400},
+        {"bands": "٣, ٦"},
+        {"performed_to": "9999-12-31"},
+    ],
+)
+def test_odd_questions_get_an_answer_or_an_error(lead, query):
+    assert lead.get(reverse("audit"), {**QUESTION, **query}).status_code in {200, 400}
 
 
 @pytest.mark.parametrize("role", [role for role in Role if role is not Role.LEAD])

@@ -3,28 +3,35 @@
 from datetime import date
 
 import pytest
-from django.core.management import call_command
 from django.db import transaction
 
 from audit import cohort
 from audit.report import yearly
 from clinic.access.models import Practice
+from clinic.demo.load import load
 from tests.audit.reading import rows_of
 
-pytest.importorskip("clinic.demo.scenario")
-
 FIRST, LAST, AS_OF = date(2022, 4, 1), date(2025, 3, 31), date(2025, 5, 30)
+LOADED_ON = date(2026, 11, 25)
 
 
 @pytest.fixture(scope="module")
-def frames(django_db_setup, django_db_blocker):
-    """The cohort of the demo practice; the records themselves are taken back again."""
+def cohorts(django_db_setup, django_db_blocker):
+    """The cohorts of both practices by the first word of their names; the records are taken back again."""
     with django_db_blocker.unblock(), transaction.atomic():
-        call_command("demo", "--no-serve")
-        practice = Practice.objects.get(name__startswith="Tarnwick")
-        built = cohort.build(practice, performed_from=FIRST, performed_to=LAST, as_of=AS_OF)
+        load(LOADED_ON, "a password of the test")
+        built = {practice.name.split()[0]: cohort_of(practice) for practice in Practice.objects.all()}
         transaction.set_rollback(True)
     return built
+
+
+def cohort_of(practice):
+    return cohort.build(practice, performed_from=FIRST, performed_to=LAST, as_of=AS_OF)
+
+
+@pytest.fixture(scope="module")
+def frames(cohorts):
+    return cohorts["Tarnwick"]
 
 
 @pytest.fixture(scope="module")
@@ -131,3 +138,9 @@ def test_infection_flags(report):
     events = {code: flag.events for code, flag in flags.items() if code != "rule_a"}
     assert events == {"rule_a_signs": 6, "rule_b": 7, "clinician": 9, "antibiotic": 15, "culture": 4}
     assert flags["clinician"].present_before == 3
+
+
+def test_the_second_practice_has_no_regrowth_after_phenol(cohorts):
+    found = yearly.build(cohorts["Example"], unit="toe", outcome="any_regrowth", standard=None)
+    row = rows_of(found.technique)["pna_chemical:phenol"]
+    assert (row.eligible, row.ascertained, row.events) == (33, 30, 0)

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from clinic.management.commands.demo import DEMO_PASSWORD
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from clinic.management.commands.demo import PASSWORD as DEMO_PASSWORD
 from tests.browser.server import CHROMIUM, FLAGS, WIDTHS, running_demo, sign_in
 
 

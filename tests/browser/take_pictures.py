@@ -4,9 +4,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-from clinic.management.commands.demo import DEMO_PASSWORD
 from playwright.sync_api import sync_playwright
 
+from clinic.management.commands.demo import PASSWORD as DEMO_PASSWORD
 from tests.browser.pages import PAGES, address_of
 from tests.browser.server import CHROMIUM, FLAGS, ROOT, WIDTHS, running_demo, sign_in
 

@@ -13,7 +13,7 @@ TODAY = "2026-11-25"
 
 
 def answers_for(operator, *, toes: int = 1, **changes: object) -> dict[str, object]:
-    """A complete, usual operation today; `changes` by name with _ for the first dash: toe1_agent="tca"; None leaves out."""
+    """A complete, usual operation today; `changes` with _ for the first dash, as toe1_agent="tca"; None leaves out."""
     posted: dict[str, object] = {
         "once": new_token(),
         "toes": str(toes),
@@ -26,7 +26,8 @@ def answers_for(operator, *, toes: int = 1, **changes: object) -> dict[str, obje
     for number in range(1, toes + 1):
         posted |= {f"toe{number}-{name}": value for name, value in toe_answers(number).items()}
     for name, value in changes.items():
-        posted[name.replace("_", "-", 1)] = value
+        of_a_part = re.match(r"(visit|confirm|toe\d)_", name)
+        posted[name.replace("_", "-", 1) if of_a_part else name] = value
     return {name: value for name, value in posted.items() if value is not None}
 
 
@@ -58,4 +59,8 @@ def text(response) -> str:
 def errors(response) -> list[str]:
     """The sentences of the error summary."""
     summary = re.search(r'<div class="error-summary".*?</div>', response.content.decode(), re.S)
-    return [html.unescape(found) for found in re.findall(r'<a href="#[^"]+">(.*?)</a>', summary.group(0))] if summary else []
+    return (
+        [html.unescape(found) for found in re.findall(r'<a href="#[^"]+">(.*?)</a>', summary.group(0))]
+        if summary
+        else []
+    )

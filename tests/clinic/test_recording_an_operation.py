@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 import time_machine
+from django.contrib.messages import get_messages
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -45,7 +46,9 @@ def test_nothing_clinical_is_filled_in(client, patient):
 
 
 def test_a_usual_operation_is_stored_in_rows(client, patient, practitioner):
-    response = send(client, patient, practitioner, toe1_stage="mozena:IIa", toe1_curettage="after", toe1_lavage="saline")
+    response = send(
+        client, patient, practitioner, toe1_stage="mozena:IIa", toe1_curettage="after", toe1_lavage="saline"
+    )
 
     operation = Operation.objects.get()
     nail = operation.nail_procedures.get()
@@ -62,11 +65,9 @@ def test_a_usual_operation_is_stored_in_rows(client, patient, practitioner):
 
 
 def test_saving_says_what_was_saved_and_offers_undo(client, patient, practitioner):
-    response = client.post(
-        reverse("operation-new", args=[patient.key]), answers_for(practitioner, toe1_side="tibial"), follow=True
-    )
+    response = send(client, patient, practitioner, toe1_side="tibial")
 
-    message = next(iter(response.context["messages"]))
+    message = next(iter(get_messages(response.wsgi_request)))
     assert str(message) == "Operation saved 09:33. Ada Sample, right 1st toe (hallux), tibial (medial) side."
     assert message.extra_tags == reverse("operation-undo", args=[Operation.objects.get().key])
 
@@ -229,6 +230,16 @@ def test_a_draft_opens_again_and_ends_with_saving(client, patient, practitioner)
 
     send(client, patient, practitioner)
     assert draft_of(practitioner, "operation", patient.key) is None
+
+
+def test_a_draft_can_be_thrown_away(client, patient, practitioner):
+    url = reverse("operation-new", args=[patient.key])
+    client.post(url, answers_for(practitioner, leave="1"))
+
+    response = client.post(url, answers_for(practitioner, start_again="1"), follow=True)
+
+    assert draft_of(practitioner, "operation", patient.key) is None
+    assert response.context["entry"].toes[0]["toe"].value() is None
 
 
 def test_today_in_a_draft_is_still_the_same_day_tomorrow(client, patient, practitioner):
