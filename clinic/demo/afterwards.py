@@ -66,14 +66,20 @@ def _patient(rng: random.Random, number: int, day: date) -> PatientPlan:
     group = rng.choice(GROUPS)
     feet = ("right", "left") if rng.random() < 0.2 else (rng.choice(("right", "left")),)
     toes = [_toe(rng, group, foot) for foot in feet]
-    operation = OperationPlan(toes, year=4, performed_on=day, operator=rng.choice(("orla",) * 5 + ("idris",) * 4 + ("wanda",) * 2))
+    operation = OperationPlan(
+        toes, year=4, performed_on=day, operator=rng.choice(("orla",) * 5 + ("idris",) * 4 + ("wanda",) * 2)
+    )
     if operation.operator == "wanda":
         operation.supervisor = "orla"
-    patient = PatientPlan([operation], number, rng.choice(("male", "male", "female")), rng.choice((13, 15, 16, 22, 27, 34, 45, 58, 71)))
+    patient = PatientPlan(
+        [operation], number, rng.choice(("male", "male", "female")), rng.choice((13, 15, 16, 22, 27, 34, 45, 58, 71))
+    )
     patient.given_name, patient.family_name = given_name(number), family_name(number)
     operation.patient = patient
     set_birth(rng, patient)
-    surgery.inject(rng, operation, *rng.choice((("mepivacaine", "3.00"), ("mepivacaine", "3.00"), ("lidocaine", "2.00"))))
+    surgery.inject(
+        rng, operation, *rng.choice((("mepivacaine", "3.00"), ("mepivacaine", "3.00"), ("lidocaine", "2.00")))
+    )
     surgery.weigh(rng, operation)
     surgery.ring(rng, operation)
     _follow_up(rng, operation)
@@ -102,7 +108,9 @@ def _follow_up(rng: random.Random, operation: OperationPlan) -> None:
         operation.twelve_month_day = rng.randint(355, 390)
         if rng.random() < SHARE_REGROWN:
             toe = operation.toes[0]
-            toe.regrowth = Regrowth(toe.sides[0].name, *rng.choice((("spicule", "none", "clipped"), ("strip", "ingrowth", "planned"))))
+            toe.regrowth = Regrowth(
+                toe.sides[0].name, *rng.choice((("spicule", "none", "clipped"), ("strip", "ingrowth", "planned")))
+            )
     operation.reviews = course.early_reviews(rng, operation) + course.late_reviews(rng, operation)
 
 
@@ -182,7 +190,5 @@ def _unasked(rng: random.Random, current: list[OperationPlan], today: date) -> N
         day = (today - operation.performed_on).days - 1
         review = course.visit(rng, operation, day, "questionnaire", origin=Origin.PATIENT)
         review.accepted, review.note = False, "Writes that a spike of nail has come back and catches on the sock."
-        review.sides[0][1].update(
-            extent=Extent.SPICULE, symptoms=Symptoms.PAIN, retreatment=Retreatment.NOT_ASSESSED
-        )
+        review.sides[0][1].update(extent=Extent.SPICULE, symptoms=Symptoms.PAIN, retreatment=Retreatment.NOT_ASSESSED)
         operation.reviews.append(review)

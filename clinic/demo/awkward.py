@@ -64,7 +64,9 @@ class Picker:
     def __init__(self, rng: random.Random, plan: Plan) -> None:
         self.rng = rng
         revised = [o for o in plan.operations if any(side.revises for toe in o.toes for side in toe.sides)]
-        self.free = [o for o in plan.operations if not o.tags and o.fate != "event" and o not in revised and not o.events]
+        self.free = [
+            o for o in plan.operations if not o.tags and o.fate != "event" and o not in revised and not o.events
+        ]
         self.free = [o for o in self.free if o.outcome != "event"]
         rng.shuffle(self.free)
 
@@ -129,9 +131,11 @@ def _of_surgery(rng: random.Random, plan: Plan, pick: Picker) -> None:
 def _above_one_profile(rng: random.Random, pick: Picker) -> OperationPlan:
     """160 mg at 48 kg: 111 % of 3 mg/kg, 80 % of 200 mg."""
     both = pick(
-        lambda o: len(o.toes) == 2
-        and {dose.strength_percent for dose in o.doses} == {"2.00"}
-        and 12 <= o.patient.age_on(o.performed_on) < 80
+        lambda o: (
+            len(o.toes) == 2
+            and {dose.strength_percent for dose in o.doses} == {"2.00"}
+            and 12 <= o.patient.age_on(o.performed_on) < 80
+        )
     )
     both.weight_kg = "48.0"
     both.doses = [dose(rng, both, "lidocaine", "2.00", "4.0") for _ in both.toes]
@@ -182,7 +186,9 @@ def _of_people(rng: random.Random, plan: Plan, pick: Picker) -> None:
     child.consent = ConsentGiver.NOT_RECORDED
     plan.rows[29] = [child]
     plan.drafts.append(
-        DraftPlan("idris", "operation", plan.patients[-1].key, {"dose1-agent": "lidocaine", "dose1-strength_percent": "20"})
+        DraftPlan(
+            "idris", "operation", plan.patients[-1].key, {"dose1-agent": "lidocaine", "dose1-strength_percent": "20"}
+        )
     )
 
 
@@ -245,7 +251,11 @@ def _told_elsewhere(rng: random.Random, operation: OperationPlan):
     review = visit(rng, operation, TOLD_ELSEWHERE_ON_DAY, "phone", origin=Origin.PATIENT)
     review.note = "Says that somebody else has operated on it again. Not reached since."
     for _, finding in review.sides:
-        finding |= {"extent": Extent.NOT_ASSESSED, "symptoms": Symptoms.NOT_ASSESSED, "retreatment": Retreatment.ELSEWHERE}
+        finding |= {
+            "extent": Extent.NOT_ASSESSED,
+            "symptoms": Symptoms.NOT_ASSESSED,
+            "retreatment": Retreatment.ELSEWHERE,
+        }
     return review
 
 
@@ -257,4 +267,3 @@ def _says_pain(rng: random.Random, operation: OperationPlan):
     for _, finding in review.toes:
         finding["pain"] = 5
     return review
-

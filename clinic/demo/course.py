@@ -24,7 +24,10 @@ SOURCES = {"independent": 9, "photo": 14, "questionnaire": 31, "phone": 12, "ope
 LOSSES = {"never_tried": 1, "declined": 2, "moved": 4, "did_not_attend": 8, "no_reply": 19}
 SIX_MONTHS_OF_LOST, SIX_MONTHS_OF_YEAR_3 = 8, 37
 NEVER_SEEN_DRY, WITHOUT_EARLY_CONTACT = 21, 8
-YEAR_3_LOST, YEAR_3_REGROWN = 17, (("strip", "ingrowth", "planned"), ("spicule", "pain", "clipped"), ("spicule", "none", "none"))
+YEAR_3_LOST, YEAR_3_REGROWN = (
+    17,
+    (("strip", "ingrowth", "planned"), ("spicule", "pain", "clipped"), ("spicule", "none", "none")),
+)
 SATISFIED, ANSWERED = 101, 112
 COLLEAGUES = {**dict.fromkeys(("orla", "idris", "wanda"), ("orla", "idris", "wanda")),
               **dict.fromkeys(("harper", "quill"), ("harper", "quill"))}  # fmt: skip
@@ -98,7 +101,9 @@ def _choose_third_year(rng: random.Random, third: list[OperationPlan]) -> list[O
     silent = unseen + take(rng, [o for o in free if o not in unseen], YEAR_3_LOST - (44 - SIX_MONTHS_OF_YEAR_3))
     for operation in third:
         operation.outcome = "died" if "died" in operation.tags else "lost" if operation in silent else "clear"
-        operation.source = rng.choice(("operator",) * 5 + ("independent", "photo", "questionnaire", "questionnaire", "phone"))
+        operation.source = rng.choice(
+            ("operator",) * 5 + ("independent", "photo", "questionnaire", "questionnaire", "phone")
+        )
         operation.loss = rng.choice(("no_reply", "no_reply", "did_not_attend", "moved"))
     single = [o for o in free if o not in silent and len(o.toes) == 1 and o.toes[0].group == PNA_PHENOL]
     for operation, seen in zip(rng.sample(single, len(YEAR_3_REGROWN)), YEAR_3_REGROWN, strict=True):
@@ -178,7 +183,11 @@ def late_reviews(rng: random.Random, operation: OperationPlan) -> list[ReviewPla
     reviews, died = [], operation.outcome == "died"
     grown_at_six = bool(operation.tags & {"seven-months", "revised-early"})
     if operation.six_month_day and not died:
-        source = "operator" if grown_at_six else rng.choice(("operator", "operator", "operator", "phone", "questionnaire", "photo"))
+        source = (
+            "operator"
+            if grown_at_six
+            else rng.choice(("operator", "operator", "operator", "phone", "questionnaire", "photo"))
+        )
         reviews.append(visit(rng, operation, operation.six_month_day, source, decides=grown_at_six))
     if operation.twelve_month_day:
         reviews.append(visit(rng, operation, operation.twelve_month_day, operation.source, decides=True))
@@ -268,6 +277,11 @@ def _satisfaction(rng: random.Random, plan: Plan) -> None:
         finding["satisfaction"] = answer
     for operation in plan.operations:
         last = operation.reviews[-1] if operation.reviews else None
-        if operation.fate == "pending" and last and operation.twelve_month_day and last.seen_on > CUT_OFF + timedelta(1):
+        if (
+            operation.fate == "pending"
+            and last
+            and operation.twelve_month_day
+            and last.seen_on > CUT_OFF + timedelta(1)
+        ):
             for _, finding in last.toes:
                 finding["satisfaction"] = rng.choice(("very_satisfied", "satisfied", "satisfied", "neither"))

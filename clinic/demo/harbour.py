@@ -20,13 +20,20 @@ FIRST_NUMBER = 501
 def build(twin: PatientPlan) -> Plan:
     """twin: a patient of the first practice who was operated on here too."""
     rng = random.Random(SEED)
-    patients = [_patient(rng, group, fate) for group, clear, lost in GROUPS for fate in ["clear"] * clear + ["lost"] * lost]
+    patients = [
+        _patient(rng, group, fate) for group, clear, lost in GROUPS for fate in ["clear"] * clear + ["lost"] * lost
+    ]
     patients.sort(key=lambda patient: patient.operations[0].performed_on)
     for place, patient in enumerate(patients, start=1):
         patient.number = place
         patient.given_name, patient.family_name = given_name(place + 7), family_name(FIRST_NUMBER + place)
     same = next(patient for patient in patients if patient.age_at_first >= 18)
-    same.given_name, same.family_name, same.born_on, same.sex = twin.given_name, twin.family_name, twin.born_on, twin.sex
+    same.given_name, same.family_name, same.born_on, same.sex = (
+        twin.given_name,
+        twin.family_name,
+        twin.born_on,
+        twin.sex,
+    )
     give_keys(rng, patients)
     return Plan(patients, {23: [same]})
 
@@ -38,7 +45,9 @@ def _patient(rng: random.Random, group: tuple[Technique, Agent], fate: str) -> P
     if toe.technique.takes_agent:
         toe.sides[0].applications = rng.choice(APPLICATIONS[rng.choice((60, 120, 180))])
     surgery.prepare(rng, toe)
-    operation = OperationPlan([toe], performed_on=_day(rng, toe.healed_day), operator=rng.choice((HARBOUR_LEAD, HARBOUR_SECOND)))
+    operation = OperationPlan(
+        [toe], performed_on=_day(rng, toe.healed_day), operator=rng.choice((HARBOUR_LEAD, HARBOUR_SECOND))
+    )
     patient = PatientPlan([operation], sex=rng.choice(("male", "female")), age_at_first=rng.randint(14, 78))
     operation.patient = patient
     set_birth(rng, patient)

@@ -3,7 +3,8 @@
 Nine were diagnosed: seven mild, each with two local signs and redness above 5 mm, hence rule B; two moderate with a
 single sign, hence not rule B: one by redness of 26 mm, one deeper than the skin in a toe without feeling. Rule A
 without the diagnosis counts six: the seven mild ones without the one first seen 30 days after the operation. With the
-diagnosis it counts seven: the spreading redness was called superficial. Four grew an organism. Fifteen had an antibiotic: the nine, and six from their GP for thin straw-coloured fluid.
+diagnosis it counts seven: the spreading redness was called superficial. Four grew an organism. Fifteen had an
+antibiotic: the nine, and six from their GP for thin straw-coloured fluid.
 """
 
 import random
@@ -112,4 +113,3 @@ def _place(rng: random.Random, plan: Plan, day: int, case: dict[str, object]) ->
     chosen: OperationPlan = rng.choice(fits)
     chosen.toes[0].early = {day: case}
     return chosen
-

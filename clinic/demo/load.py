@@ -79,10 +79,14 @@ class _Writer:
         if rows:
             bulk_create_with_history(rows, type(rows[0]), batch_size=ROWS_AT_ONCE, default_change_reason=None)
 
-    def _make(self, model: type[models.Model], plan: object, *, by: Member, at: datetime, **values: Any) -> models.Model:
+    def _make(
+        self, model: type[models.Model], plan: object, *, by: Member, at: datetime, **values: Any
+    ) -> models.Model:
+        """plan: what the row is found by later; None if nothing asks for it."""
         row = model(**plain(values))
         row._history_user, row._history_date = by, at
-        self.rows[id(plan)] = row
+        if plan is not None:
+            self.rows[id(plan)] = row
         return row
 
     def _practice(self) -> None:
@@ -122,7 +126,15 @@ class _Writer:
         risks = {risk: "yes" if risk in plan.risks else "no" for risk in RISK_FIELDS}
         at = moment(plan.operations[0].performed_on, CALLED_AT)
         return self._make(
-            Patient, plan, by=self.clerk, at=at, key=plan.key, practice=self.practice, sex=plan.sex, died_on=plan.died_on, **risks
+            Patient,
+            plan,
+            by=self.clerk,
+            at=at,
+            key=plan.key,
+            practice=self.practice,
+            sex=plan.sex,
+            died_on=plan.died_on,
+            **risks,
         )
 
     def _identities(self) -> None:
@@ -196,7 +208,7 @@ class _Writer:
         return self._make(
             TreatedSide, plan, by=nail.operation.operator, at=nail.operation.recorded_at,
             key=plan.key, nail_procedure=nail, side=wrong.get(id(plan), plan.name),
-            stated_exposure_seconds=plan.stated_seconds, revises=self.rows.get(id(plan.revises)),
+            stated_exposure_seconds=plan.stated_seconds, revises=self.rows[id(plan.revises)] if plan.revises else None,
         )  # fmt: skip
 
     def _amend(self, plan: SidePlan, reason: str) -> None:
@@ -213,18 +225,22 @@ class _Writer:
             by = {"by": stored.operator, "at": stored.recorded_at}
             for side in (side for toe in operation.toes for side in toe.sides):
                 applications += [
-                    self._make(Application, object(), **by, treated_side=self.rows[id(side)], number=number, seconds=seconds)
+                    self._make(
+                        Application, None, **by, treated_side=self.rows[id(side)], number=number, seconds=seconds
+                    )
                     for number, seconds in enumerate(side.applications, start=1)
                 ]
-            doses += [self._make(AnaestheticDose, dose, **by, operation=stored, **vars(dose)) for dose in operation.doses]
+            doses += [
+                self._make(AnaestheticDose, None, **by, operation=stored, **vars(dose)) for dose in operation.doses
+            ]
             events += [self._event(event, stored) for event in operation.events]
         for rows in (applications, doses, events):
             self._save(rows)
 
     def _event(self, plan: Any, stored: models.Model) -> models.Model:
         return self._make(
-            OperationEvent, plan, by=stored.operator, at=moment(plan.happened_on, SIGNED_AT), operation=stored,
-            nail_procedure=self.rows.get(id(plan.toe)), kind=plan.kind, harm=plan.harm, happened_on=plan.happened_on,
+            OperationEvent, None, by=stored.operator, at=moment(plan.happened_on, SIGNED_AT), operation=stored,
+            nail_procedure=self.rows[id(plan.toe)] if plan.toe else None, kind=plan.kind, harm=plan.harm, happened_on=plan.happened_on,
             candour_completed_on=plan.candour_on, note=plan.note,
         )  # fmt: skip
 
@@ -255,11 +271,11 @@ class _Writer:
             by = {"by": review.recorded_by, "at": review.recorded_at, "review": review}
             for toe, values in plan.toes:
                 toes.append(self._make(
-                    ToeFinding, values, **by, key=mint(rng), nail_procedure=self.rows[id(toe)], **values
+                    ToeFinding, None, **by, key=mint(rng), nail_procedure=self.rows[id(toe)], **values
                 ))  # fmt: skip
             for side, values in plan.sides:
                 sides.append(self._make(
-                    SideFinding, values, **by, key=mint(rng), treated_side=self.rows[id(side)], **values
+                    SideFinding, None, **by, key=mint(rng), treated_side=self.rows[id(side)], **values
                 ))  # fmt: skip
         self._save(toes)
         self._save(sides)
@@ -271,7 +287,7 @@ class _Writer:
             contacts += [self._contact(stored, contact) for contact in operation.contacts]
             bookings += [
                 self._make(
-                    Booking, plan, by=self.clerk, at=stored.recorded_at, key=plan.key, operation=stored,
+                    Booking, None, by=self.clerk, at=stored.recorded_at, key=plan.key, operation=stored,
                     starts_at=plan.starts_at, point=plan.point, booked_by=self.clerk,
                 )
                 for plan in operation.bookings
@@ -282,7 +298,7 @@ class _Writer:
     def _contact(self, operation: models.Model, plan: Any) -> models.Model:
         at = moment(plan.made_on, CALLED_AT)
         return self._make(
-            Contact, plan, by=self.clerk, at=at, key=plan.key, operation=operation, made_on=plan.made_on,
+            Contact, None, by=self.clerk, at=at, key=plan.key, operation=operation, made_on=plan.made_on,
             channel=plan.channel, result=plan.result, next_try_on=plan.next_try_on, note=plan.note,
             handled_at=at if plan.handled else None, recorded_by=self.clerk, recorded_at=at,
         )  # fmt: skip

@@ -138,7 +138,13 @@ def _chosen_toes() -> list[ToePlan]:
 
 
 def _chosen(
-    group: tuple[Technique, Agent], tag: str, side: str, seen: tuple[str, str, str], *, band: int | None = None, both=False
+    group: tuple[Technique, Agent],
+    tag: str,
+    side: str,
+    seen: tuple[str, str, str],
+    *,
+    band: int | None = None,
+    both=False,
 ) -> ToePlan:
     sides = [SidePlan("tibial"), SidePlan("fibular")] if both else [SidePlan(side)]
     return ToePlan(*group, "event", band, sides, Regrowth(side, *seen), tag)
@@ -286,13 +292,14 @@ def _dates(rng: random.Random, operations: list[OperationPlan]) -> None:
 
 
 def _day(rng: random.Random, operation: OperationPlan) -> date:
-    """A weekday of its period on which the days of healing are weekdays too, so that somebody could see it."""
+    """A weekday of its period on which the days of healing are weekdays before the cut-off, so that somebody saw it."""
     first, last = PERIODS[operation.year, operation.half]
     healed = [toe.healed_day for toe in operation.toes if toe.healed_day]
     for _ in range(500):
         day = first + timedelta(days=rng.randrange((last - first).days + 1))
         closed = (day.month, day.day) in {(12, 25), (12, 26), (1, 1)} or day == LEAP_DAY
-        if is_weekday(day) and not closed and all(is_weekday(day + timedelta(days=n)) for n in healed):
+        dry_days = [day + timedelta(days=number) for number in healed]
+        if is_weekday(day) and not closed and all(is_weekday(dry) and dry <= CUT_OFF for dry in dry_days):
             return day
     raise ValueError("no day fits this operation")
 

@@ -22,7 +22,9 @@ class Finger:
 
     def choose(self, group: str, answer: str, within=None) -> None:
         fieldset = (within or self.page).locator("fieldset", has=self.page.locator("legend", has_text=group)).first
-        self.tap(fieldset.locator("label", has_text=re.compile(rf"^\s*{re.escape(answer)}\s*$")).first)
+        label = fieldset.locator("label", has_text=re.compile(rf"^\s*{re.escape(answer)}\s*$")).first
+        # The button lies over its label, so that the whole tile takes the tap.
+        self.tap(self.page.locator(f"[id='{label.get_attribute('for')}']"))
 
 
 def open_booked(page: Page) -> Finger:

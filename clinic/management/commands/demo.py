@@ -28,7 +28,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if not settings.DEBUG:
-            raise CommandError("The demonstration has a published password: it runs only in development, with DEBUG on.")
+            raise CommandError(
+                "The demonstration has a published password: it runs only in development, with DEBUG on."
+            )
         self._load_once()
         self._print_sign_ins()
         if not options["no_serve"]:
@@ -71,5 +73,7 @@ def what_else() -> str:
     own = Practice.objects.filter(is_demo=True, code__in=codes)
     members = Member.objects.exclude(practice__in=own).count()
     patients = Patient.objects.exclude(practice__in=own).count()
-    counted = [f"{number} {word}" for number, word in ((members, "other sign-ins"), (patients, "other patients")) if number]
+    counted = [
+        f"{number} {word}" for number, word in ((members, "other sign-ins"), (patients, "other patients")) if number
+    ]
     return ", ".join([*names, *counted])
