@@ -102,6 +102,8 @@ TEMPLATES = [
         },
     }
 ]
+SIMPLE_HISTORY_HISTORY_CHANGE_REASON_USE_TEXT_FIELD = True  # a reason may be longer than 100 characters
+
 CRISPY_ALLOWED_TEMPLATE_PACKS = "forms"
 CRISPY_TEMPLATE_PACK = "forms"
 CRISPY_FAIL_SILENTLY = False

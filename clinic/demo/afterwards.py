@@ -8,8 +8,8 @@ import random
 from datetime import date, datetime, time, timedelta
 
 from clinic.demo import course, surgery
+from clinic.demo.deal import APPLICATIONS, PNA_NAOH, PNA_ONLY, PNA_PHENOL, TNA_PHENOL, WEDGE, set_birth
 from clinic.demo.people import family_name, given_name
-from clinic.demo.scenario import APPLICATIONS, PNA_NAOH, PNA_ONLY, PNA_PHENOL, TNA_PHENOL, WEDGE, set_birth
 from clinic.demo.shapes import (
     CUT_OFF,
     BookingPlan,
@@ -22,6 +22,7 @@ from clinic.demo.shapes import (
     ToePlan,
     give_keys,
     is_weekday,
+    on_a_weekday,
 )
 from clinic.schedule import ReviewPoint, point_of
 from clinic.vocabulary.review import ContactChannel, ContactResult, Extent, Origin, Retreatment, Symptoms
@@ -76,6 +77,8 @@ def _patient(rng: random.Random, number: int, day: date) -> PatientPlan:
     )
     patient.given_name, patient.family_name = given_name(number), family_name(number)
     operation.patient = patient
+    for toe in toes:
+        toe.healed_day = on_a_weekday(operation, toe.healed_day)
     set_birth(rng, patient)
     surgery.inject(
         rng, operation, *rng.choice((("mepivacaine", "3.00"), ("mepivacaine", "3.00"), ("lidocaine", "2.00")))

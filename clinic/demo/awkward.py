@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from clinic.demo.course import visit
-from clinic.demo.scenario import PNA_PHENOL, set_birth
+from clinic.demo.deal import PNA_PHENOL, set_birth
 from clinic.demo.shapes import DraftPlan, EventPlan, OperationPlan, Plan, Regrowth
 from clinic.demo.surgery import ZONE, dose
 from clinic.vocabulary.procedure import Answer, ConsentGiver, EventKind, Harm, StageSystem, Tourniquet
@@ -55,6 +55,16 @@ AWKWARD = (
     Awkward(30, "no matricectomy: regrowth is not applicable"),
 )
 DIED_ON_DAY, TEN_MONTHS, FOURTEEN_MONTHS, TOLD_ELSEWHERE_ON_DAY = 153, 305, 430, 236
+# "2 %" typed as 20 at the anaesthetic; the agent's strength beside it shows the same slip on a page without doses.
+TYPED_TENFOLD = {
+    "toe1-foot": "right",
+    "toe1-toe": "1",
+    "toe1-technique": "pna_chemical",
+    "toe1-agent": "phenol",
+    "toe1-strength_percent": "20",
+    "dose1-agent": "lidocaine",
+    "dose1-strength_percent": "20",
+}
 INJECTION = '=HYPERLINK("https://example.org";"typed by the patient")'
 
 
@@ -143,7 +153,7 @@ def _above_one_profile(rng: random.Random, pick: Picker) -> OperationPlan:
 
 
 def _across_midnight(pick: Picker) -> object:
-    operation = pick(lambda o: single(o) and o.toes[0].tourniquet_off_at)
+    operation = pick(lambda o: single(o) and o.toes[0].tourniquet_off_at and o.patient.age_at_first >= 18)
     toe = operation.toes[0]
     lasted = toe.tourniquet_off_at - toe.tourniquet_on_at
     toe.tourniquet_on_at = datetime.combine(operation.performed_on, time(23, 58), ZONE)
@@ -177,7 +187,8 @@ def _of_people(rng: random.Random, plan: Plan, pick: Picker) -> None:
     set_birth(rng, old.patient)
     plan.rows[20] = [old.patient]
     plan.rows[23] = [pick(lambda o: o.patient.age_at_first >= 18).patient]
-    apostrophe, accent, lone = (pick(single).patient for _ in range(3))
+    accent = pick(lambda o: single(o) and o.patient.sex == "female").patient
+    apostrophe, lone = pick(single).patient, pick(single).patient
     apostrophe.family_name = f"O'{apostrophe.family_name}"
     accent.given_name = "Zoë"
     lone.given_name = ""
@@ -185,11 +196,7 @@ def _of_people(rng: random.Random, plan: Plan, pick: Picker) -> None:
     child = pick(lambda o: o.patient.age_on(o.performed_on) < 16)
     child.consent = ConsentGiver.NOT_RECORDED
     plan.rows[29] = [child]
-    plan.drafts.append(
-        DraftPlan(
-            "idris", "operation", plan.patients[-1].key, {"dose1-agent": "lidocaine", "dose1-strength_percent": "20"}
-        )
-    )
+    plan.drafts.append(DraftPlan("idris", "operation", plan.patients[-1].key, dict(TYPED_TENFOLD)))
 
 
 def _of_follow_up(plan: Plan, pick: Picker) -> None:

@@ -1,11 +1,11 @@
 """What follows an operation: reviews, contacts, healing, who could be reached. Dealt so that the totals hold."""
 
 import random
-from datetime import timedelta
+from itertools import pairwise
 
 from clinic.demo import infection
+from clinic.demo.deal import PNA_NAOH, PNA_ONLY, PNA_PHENOL, TNA_ONLY, TNA_PHENOL, WEDGE
 from clinic.demo.findings import side_finding, toe_finding
-from clinic.demo.scenario import PNA_NAOH, PNA_ONLY, PNA_PHENOL, TNA_ONLY, TNA_PHENOL, WEDGE
 from clinic.demo.shapes import (
     CUT_OFF,
     KNOWN_FATES,
@@ -17,7 +17,8 @@ from clinic.demo.shapes import (
     on_a_weekday,
     take,
 )
-from clinic.vocabulary.review import ContactChannel, ContactResult, Means, Observer, Origin, Satisfaction
+from clinic.schedule import SIX_WEEKS
+from clinic.vocabulary.review import ContactChannel, ContactResult, Means, NextStep, Observer, Origin, Satisfaction
 
 SOURCES = {"independent": 9, "photo": 14, "questionnaire": 31, "phone": 12, "operator": 52}
 # The last takes the rest, so the smallest come first.
@@ -145,7 +146,7 @@ def healing_days(number: int, low: int, q1: int, median: int, q3: int, high: int
 
 
 def _between(knots: tuple[tuple[float, int], ...], share: float) -> float:
-    for (left, low), (right, high) in zip(knots, knots[1:], strict=False):
+    for (left, low), (right, high) in pairwise(knots):
         if share <= right:
             return low + (high - low) * (share - left) / (right - left)
     return knots[-1][1]
@@ -166,17 +167,26 @@ def follow_up(rng: random.Random, plan: Plan) -> None:
 def early_reviews(rng: random.Random, operation: OperationPlan) -> list[ReviewPlan]:
     if not operation.contacted_early:
         return []
+    seers = (operation.operator, operation.operator, rng.choice(COLLEAGUES[operation.operator]))
+    days = _early_days(rng, operation)
+    reviews = [visit(rng, operation, day, "operator", seen_by=rng.choice(seers)) for day in days]
+    if days[-1] >= SIX_WEEKS.opens_day and all(finding["healing"] == "dry" for _, finding in reviews[-1].toes):
+        reviews[-1].next_step = NextStep.END_CLINIC
+    return reviews
+
+
+def _early_days(rng: random.Random, operation: OperationPlan) -> list[int]:
+    """First redress, the days on which a toe is first seen dry or ill, one look between, mostly the six weeks."""
     days = {day for toe in operation.toes for day in toe.early}
-    days.add(on_a_weekday(operation, rng.randint(2, 6)))
     healed = [toe.healed_day for toe in operation.toes if toe.healed_day]
-    days |= set(healed)
+    days |= set(healed) | {on_a_weekday(operation, rng.randint(2, 6))}
     last = max(healed, default=17)
-    if last > 16:
-        days.add(on_a_weekday(operation, rng.randint(11, 14)))
+    between = on_a_weekday(operation, rng.randint(11, 14))
+    if last > 16 and all(abs(day - between) > 2 for day in days):
+        days.add(between)
     if last > 56 or (healed and last < 32 and rng.random() < 0.6):
         days.add(on_a_weekday(operation, rng.randint(38, 46)))
-    seers = (operation.operator, operation.operator, rng.choice(COLLEAGUES[operation.operator]))
-    return [visit(rng, operation, day, "operator", seen_by=rng.choice(seers)) for day in sorted(days)]
+    return sorted(days)
 
 
 def late_reviews(rng: random.Random, operation: OperationPlan) -> list[ReviewPlan]:
@@ -253,6 +263,7 @@ def losing_contacts(rng: random.Random, operation: OperationPlan, reason: str) -
     if reason == "moved":
         return [no_answer, contact(operation, second, ContactChannel.LETTER, ContactResult.MOVED, "Letter came back")]
     if reason == "declined":
+        operation.patient.no_contact_wished = True
         return [contact(operation, first, ContactChannel.PHONE, ContactResult.DECLINED)]
     return []
 
@@ -276,12 +287,6 @@ def _satisfaction(rng: random.Random, plan: Plan) -> None:
     for finding, answer in zip(findings, answers, strict=False):
         finding["satisfaction"] = answer
     for operation in plan.operations:
-        last = operation.reviews[-1] if operation.reviews else None
-        if (
-            operation.fate == "pending"
-            and last
-            and operation.twelve_month_day
-            and last.seen_on > CUT_OFF + timedelta(1)
-        ):
-            for _, finding in last.toes:
+        if operation.fate == "pending" and operation.twelve_month_day and operation.reviews[-1].seen_on > CUT_OFF:
+            for _, finding in operation.reviews[-1].toes:
                 finding["satisfaction"] = rng.choice(("very_satisfied", "satisfied", "satisfied", "neither"))

@@ -20,6 +20,7 @@ from clinic.vocabulary.review import (
 
 # Before five weeks the groove is still open: nobody can say how much nail comes back.
 EXTENT_FROM_DAY = 35
+IN_TIME_PARTIAL, IN_TIME_TOTAL = 56, 84
 SELF_REPORT = {Means.QUESTIONNAIRE, Means.PHONE}
 
 
@@ -49,7 +50,7 @@ def _healing(toe: ToePlan, day: int, means: str) -> str:
         return Healing.NOT_ASSESSED
     if toe.healed_day is not None and day >= toe.healed_day:
         return Healing.DRY
-    return Healing.MOIST if day <= 56 else Healing.NOT_HEALING
+    return Healing.MOIST if day <= (IN_TIME_PARTIAL if toe.partial else IN_TIME_TOTAL) else Healing.NOT_HEALING
 
 
 def _antibiotic(day: int, means: str) -> str:

@@ -4,8 +4,8 @@ import random
 from datetime import date, timedelta
 
 from clinic.demo import course, surgery
+from clinic.demo.deal import APPLICATIONS, PNA_NAOH, PNA_PHENOL, WEDGE, set_birth
 from clinic.demo.people import HARBOUR_LEAD, HARBOUR_SECOND, family_name, given_name
-from clinic.demo.scenario import APPLICATIONS, PNA_NAOH, PNA_PHENOL, WEDGE, set_birth
 from clinic.demo.shapes import OperationPlan, PatientPlan, Plan, SidePlan, ToePlan, give_keys, is_weekday
 from clinic.vocabulary.procedure import Agent, Technique
 

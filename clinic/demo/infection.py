@@ -10,7 +10,7 @@ antibiotic: the nine, and six from their GP for thin straw-coloured fluid.
 import random
 
 from clinic.demo import surgery
-from clinic.demo.shapes import EventPlan, OperationPlan, Plan, ToePlan, is_weekday
+from clinic.demo.shapes import EventPlan, OperationPlan, Plan, is_weekday
 from clinic.vocabulary.procedure import Answer, EventKind, Harm
 from clinic.vocabulary.review import (
     Antibiotic,
@@ -76,10 +76,9 @@ def infect(rng: random.Random, plan: Plan) -> None:
     bone = _diabetic(plan)
     toe = bone.toes[0]
     toe.early = {DEEP[0]: DEEP[1], BONE_DAY: BONE}
-    bone.events.append(
-        EventPlan(EventKind.OSTEOMYELITIS, Harm.MODERATE, bone.on(BONE_DAY), "Invented case: bone infection in a patient "
-                  "with diabetes; referred.", candour_on=bone.on(BONE_DAY + 2), toe=toe)
-    )  # fmt: skip
+    note = "Invented case: bone infection in a patient with diabetes; referred."
+    found_on, told_on = bone.on(BONE_DAY), bone.on(BONE_DAY + 2)
+    bone.events.append(EventPlan(EventKind.OSTEOMYELITIS, Harm.MODERATE, found_on, note, told_on, toe))
     ill = [toe]
     for day, case in (*MILD, REDNESS):
         ill.append(_place(rng, plan, day, case).toes[0])

@@ -134,6 +134,7 @@ class _Writer:
             practice=self.practice,
             sex=plan.sex,
             died_on=plan.died_on,
+            no_contact_wished=plan.no_contact_wished,
             **risks,
         )
 
@@ -238,9 +239,10 @@ class _Writer:
             self._save(rows)
 
     def _event(self, plan: Any, stored: models.Model) -> models.Model:
+        nail = self.rows[id(plan.toe)] if plan.toe else None
         return self._make(
             OperationEvent, None, by=stored.operator, at=moment(plan.happened_on, SIGNED_AT), operation=stored,
-            nail_procedure=self.rows[id(plan.toe)] if plan.toe else None, kind=plan.kind, harm=plan.harm, happened_on=plan.happened_on,
+            nail_procedure=nail, kind=plan.kind, harm=plan.harm, happened_on=plan.happened_on,
             candour_completed_on=plan.candour_on, note=plan.note,
         )  # fmt: skip
 

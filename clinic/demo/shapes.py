@@ -194,6 +194,7 @@ class PatientPlan:
     family_name: str = ""
     risks: set[str] = field(default_factory=set)
     died_on: date | None = None
+    no_contact_wished: bool = False
     key: str = ""
     identity_key: str = ""
 

@@ -313,6 +313,7 @@ class ReviewEntry:
             ]
             toe = ToeForm(data, prefix=f"toe-{nail.key}", initial=under(f"toe-{nail.key}"), nail=nail)
             self.panels.append(ToePanel(nail, toe, sides))
+        self.from_draft = False
         self.warnings: list[str] = []
         self.foreign_errors: list[str] = []
 

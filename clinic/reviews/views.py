@@ -73,13 +73,17 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
             keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
             messages.info(request, "Draft kept. Nothing is saved as a review yet.")
             return redirect("toe", operation.nail_procedures.all()[0].key)
+        if request.POST.get("start_again"):
+            drop_draft(request.user, DRAFT, operation.key)
+            return redirect("review-record", operation.key)
         if earlier := first_or_result(request.user, request.POST.get("once", "")):
             return redirect(earlier)
     once = request.POST.get("once") or new_token()
     entry = _entry(request, operation, now)
     if request.method == "POST" and entry.is_valid():
         return redirect(_save(request, operation, entry, now, once))
-    return render(request, "reviews/record.html", _page(operation, entry, now, once=once))
+    page = _page(operation, entry, now, once=once, has_draft=request.method == "GET" and entry.from_draft)
+    return render(request, "reviews/record.html", page)
 
 
 def _entry(request: HttpRequest, operation: Operation, now: datetime) -> ReviewEntry:
@@ -91,7 +95,9 @@ def _entry(request: HttpRequest, operation: Operation, now: datetime) -> ReviewE
     )
     initial = first_answers(operation, by_key=request.user.pk, today=now.date(), booked=booked) | (kept or {})
     earlier = list(operation.reviews.all()) if data is not None else []
-    return ReviewEntry(operation=operation, earlier=earlier, today=now.date(), data=data, initial=initial)
+    entry = ReviewEntry(operation=operation, earlier=earlier, today=now.date(), data=data, initial=initial)
+    entry.from_draft = bool(kept)
+    return entry
 
 
 def _save(request: HttpRequest, operation: Operation, entry: ReviewEntry, now: datetime, once: str) -> str:

@@ -29,24 +29,37 @@ form.addEventListener("change", (event) => {
 });
 form.addEventListener("input", later);
 
+// A draft must not arrive after the review itself.
 let timer;
+let sent = false;
+let asking;
 function later() {
-  if (!form.dataset.draft) return;
+  if (!form.dataset.draft || sent) return;
   clearTimeout(timer);
   timer = setTimeout(keep, 2000);
 }
 
 async function keep() {
+  if (sent) return;
+  asking = new AbortController();
   try {
-    const answer = await fetch(form.dataset.draft, { method: "POST", body: new FormData(form) });
+    const answer = await fetch(form.dataset.draft, { method: "POST", body: new FormData(form), signal: asking.signal });
     if (!answer.ok) throw new Error(answer.status);
     kept.textContent = `Draft kept ${(await answer.json()).kept_at}`;
   } catch {
+    if (sent) return;
     kept.textContent = "Not saved yet. The connection is gone; keep this page open.";
     timer = setTimeout(keep, 5000);
   }
 }
-form.addEventListener("submit", () => clearTimeout(timer));
+form.addEventListener("submit", () => {
+  sent = true;
+  clearTimeout(timer);
+  asking?.abort();
+});
+addEventListener("pageshow", (event) => {
+  if (event.persisted) sent = false;
+});
 
 // Digits choose an answer, only while the focus is inside its group; on the pain scale they are the score.
 form.addEventListener("keydown", (event) => {

@@ -14,6 +14,8 @@ from tests.audit.reading import rows_of
 FIRST, LAST, AS_OF = date(2022, 4, 1), date(2025, 3, 31), date(2025, 5, 30)
 LOADED_ON = date(2026, 11, 25)
 
+pytestmark = pytest.mark.django_db
+
 
 @pytest.fixture(scope="module")
 def cohorts(django_db_setup, django_db_blocker):

@@ -1,27 +1,33 @@
 """Every page a person can open, found as a person finds it: from links on the pages before."""
 
+import re
 from collections.abc import Callable
 
 from playwright.sync_api import Page
 
 
-def href(page: Page, start: str, contains: str, ends: str = "/") -> str:
-    """The first link on `start` whose address contains the text."""
+KEY = "[a-z0-9]{12}"
+
+
+def href(page: Page, start: str, pattern: str) -> str:
+    """The first link on `start` whose address contains the pattern."""
     page.goto(start)
-    links = [link.get_attribute("href") for link in page.locator("a[href]").all()]
-    return next(link for link in links if contains in link and link.endswith(ends))
+    links = [link.get_attribute("href") or "" for link in page.locator("a[href]").all()]
+    found = [link for link in links if re.search(pattern, link)]
+    assert found, f"no link like {pattern} on {start}"
+    return found[0]
 
 
 def first_patient(page: Page) -> str:
-    return href(page, "/today/", "/patients/")
+    return href(page, "/today/", f"/patients/{KEY}/$")
 
 
 def first_toe(page: Page) -> str:
-    return href(page, first_patient(page), "/toes/")
+    return href(page, first_patient(page), f"/toes/{KEY}/$")
 
 
 def first_review(page: Page) -> str:
-    return href(page, first_toe(page), "/reviews/")
+    return href(page, first_toe(page), f"/reviews/{KEY}/$")
 
 
 PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
@@ -32,7 +38,7 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "patient": ("idris", first_patient),
     "change patient": ("idris", lambda page: href(page, first_patient(page), "/change/")),
     "new operation": ("idris", lambda page: href(page, first_patient(page), "/operation/")),
-    "operation": ("idris", lambda page: href(page, first_toe(page), "/operations/")),
+    "operation": ("idris", lambda page: href(page, first_toe(page), f"/operations/{KEY}/$")),
     "toe": ("idris", first_toe),
     "record review": ("idris", lambda page: href(page, "/today/", "/review/")),
     "review": ("idris", first_review),

@@ -49,7 +49,7 @@ def answer_toe(finger: Finger) -> None:
 def take_back(page: Page) -> None:
     page.get_by_role("button", name="Undo").click()
     page.wait_for_url("**/review/")
-    page.get_by_role("button", name="Leave, keep draft").click()
+    page.get_by_role("button", name="Throw the draft away").click()
 
 
 def test_a_normal_review_takes_at_most_nine_taps(open_as):
@@ -95,7 +95,7 @@ def test_regrowth_on_both_sides_takes_at_most_fourteen_taps(open_as):
 def both_sides_operation(page: Page) -> str:
     """An operation on Today with one toe treated on both sides; the page's words say so."""
     page.goto("/today/?all=1")
-    for row in page.locator(".work > li:has-text('both sides')").all():
+    for row in page.locator(".work > li:has(.tag:is(.in-window, .late)):has-text('both sides')").all():
         if row.locator(".op strong").count() == 1:
             link = row.locator("a[href*='/operations/']").first.get_attribute("href")
             return link.split("/operations/")[1].split("/")[0]
@@ -161,7 +161,7 @@ def test_a_finding_changes_the_audit_by_exactly_that_finding(open_as, demo_serve
     lead = open_as("orla", width="desktop")
     lead.goto("/audit/?unit=toe&outcome=any_regrowth")
     before = figures(lead)
-    lead.goto(href(lead, lead.url, "status=lost", ends=""))
+    lead.goto(href(lead, lead.url, "status=lost"))
     toe = href(lead, lead.url, "/toes/")
 
     page = open_as("idris", width="desktop")
@@ -180,6 +180,7 @@ def test_a_finding_changes_the_audit_by_exactly_that_finding(open_as, demo_serve
             finger.choose("Regrowth", "Spicule", side)
             finger.choose("Symptoms", "No symptoms", side)
             finger.choose("What was done", "None", side)
+    finger.choose("How it came about", "Planned")
     toes = page.locator("section.card:has(.scale)").count()
     page.get_by_role("button", name="Save review").click()
     page.get_by_text("Review saved").wait_for()
@@ -190,8 +191,7 @@ def test_a_finding_changes_the_audit_by_exactly_that_finding(open_as, demo_serve
     assert after["ascertained"] - before["ascertained"] == toes
     assert before["lost"] - after["lost"] == toes
     assert after["eligible"] == before["eligible"]
-    page.get_by_role("button", name="Undo").click()
-    page.wait_for_url("**/review/")
+    take_back(page)
 
 
 def figures(page: Page) -> dict[str, int]:

@@ -48,7 +48,10 @@ class Command(BaseCommand):
                 "nothing was changed. Set VAR_DIR or DATABASE_URL to another place."
             )
         if loaded:
-            self.stdout.write("The demonstration is already loaded; nothing was changed.")
+            self.stdout.write(
+                "The demonstration is already loaded; nothing was changed. For one that begins today, "
+                "set VAR_DIR to an empty folder and run `python manage.py migrate`."
+            )
             return
         if self.stdout.isatty():
             self.stdout.write("Loading the demonstration, about ten seconds ...")
