@@ -9,7 +9,7 @@ MANAGE := $(VENV)/bin/python manage.py
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 export PIP_ROOT_USER_ACTION := ignore
 
-.PHONY: run test
+.PHONY: run test pictures
 .DEFAULT_GOAL := run
 
 run: $(INSTALLED)
@@ -23,6 +23,9 @@ run: $(INSTALLED)
 
 test: $(INSTALLED)
 	@PATH="$(CURDIR)/$(VENV)/bin:$$PATH" .ci/checks
+
+pictures: $(INSTALLED)
+	@PATH="$(CURDIR)/$(VENV)/bin:$$PATH" DJANGO_SETTINGS_MODULE=clinic.settings python -m tests.browser.take_pictures
 
 # The copy remembers what is installed; it is written last, so a broken installation is tried again.
 $(INSTALLED): requirements.txt

@@ -171,9 +171,9 @@ USE_I18N = True
 USE_THOUSAND_SEPARATOR = False
 
 STATIC_URL = "static/"
-STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT = VAR_DIR / "static" if PRODUCTION else None  # development serves the files where they lie
 FONT_DIR = VAR_DIR / "typeface"
-STATICFILES_DIRS = [BASE_DIR / "static", *([FONT_DIR] if FONT_DIR.exists() else [])]
+STATICFILES_DIRS = [FONT_DIR] if FONT_DIR.exists() else []
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {

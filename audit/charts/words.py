@@ -22,9 +22,9 @@ class Table(NamedTuple):
     rows: tuple[tuple[str, ...], ...]
 
 
-def percent(rate: float, digits: int = 1) -> str:
-    """A proportion, 0 to 1, as a percentage with its sign: 0.05 gives "5.0 %"."""
-    return f"{_number(rate, digits)} %"
+def percent(rate: float) -> str:
+    """A proportion, 0 to 1, as a percentage with its sign: 0.05 gives "5.0 %", 0.0066 "0.66 %", none at all "0 %"."""
+    return f"{_printed(rate)} %"
 
 
 def standard_text(rate: float) -> str:
@@ -34,7 +34,7 @@ def standard_text(rate: float) -> str:
 
 def limits(low: float, high: float) -> str:
     """Both ends of an interval of proportions, without a sign: "2.0 to 12.2"."""
-    return f"{_number(low, 1)} to {_number(high, 1)}"
+    return f"{_printed(low)} to {_printed(high)}"
 
 
 def counted(row: IntervalRow) -> str:
@@ -109,6 +109,13 @@ def _table_row(row: IntervalRow) -> tuple[str, ...]:
     if row.rate is None or row.low is None or row.high is None:
         return (*group, missing(row), "", remark(row))
     return (*group, percent(row.rate), f"{limits(row.low, row.high)} %", remark(row))
+
+
+def _printed(rate: float) -> str:
+    """One decimal, two below 1 %: a rate of 0.4 % must not look like one of 0.36 or 0.44 %."""
+    if abs(rate) < 1e-9:  # the arithmetic of a limit may leave a trace of zero
+        return "0"
+    return _number(rate, 2 if rate < 0.01 else 1)
 
 
 def _number(rate: float, digits: int) -> str:

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from audit.charts.words import percent as percent_words
-from audit.charts.words import standard_text
+from audit.charts.words import percent, standard_text
 from audit.measures.columns import Cohort, check
 from audit.measures.definitions import DEFINITIONS, DefinitionSet, Outcome, Shown, Unit
 from audit.measures.follow_up import FollowUp, Part, follow_up
@@ -129,13 +128,6 @@ def headline_sentence(found: Count, outcome: Outcome, unit: Unit, standard: floa
         parts.append(f"With fewer than 20 {unit.plural} this is too few to judge.")
     parts.append(_rest(found))
     return " ".join(part for part in parts if part)
-
-
-def percent(rate: float) -> str:
-    """A proportion, 0 to 1, as the report prints it: 1 decimal, 2 below 1 %, "0 %" for none at all."""
-    if rate == 0:
-        return "0 %"
-    return percent_words(rate, 2 if rate < 0.01 else 1)
 
 
 def to_json(yearly: Yearly) -> dict[str, Any]:

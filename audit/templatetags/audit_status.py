@@ -50,6 +50,11 @@ class SideStanding:
     side: str
     standings: tuple[Standing, ...]
 
+    @property
+    def agree(self) -> bool:
+        """The three outcomes stand alike, so that one sentence says it all."""
+        return len({standing.sentence for standing in self.standings}) == 1
+
 
 @dataclass(frozen=True)
 class ToeStatus:
@@ -123,7 +128,7 @@ def _died(outcome: Outcome, state: "SideState", side: Mapping[Any, Any]) -> str:
 
 
 def _reoperated(outcome: Outcome, state: "SideState", side: Mapping[Any, Any]) -> str:
-    return f"counted apart (operated on again on day {side['reoperated_day']:.0f})"
+    return f"counted apart (operated on again on day {state.ended_day:.0f})"
 
 
 def _not_applicable(outcome: Outcome, state: "SideState", side: Mapping[Any, Any]) -> str:

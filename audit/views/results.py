@@ -38,8 +38,8 @@ def results(request: HttpRequest) -> HttpResponse:
 
 def page(answer: Answer) -> dict[str, object]:
     """What the template prints; every number in it comes from the same answer."""
+    from audit.charts.words import percent
     from audit.report import figures
-    from audit.report.yearly import percent
 
     yearly = answer.yearly
     interval = yearly.headline.interval

@@ -5,7 +5,6 @@ from collections.abc import Callable
 
 from playwright.sync_api import Page
 
-
 KEY = "[a-z0-9]{12}"
 
 

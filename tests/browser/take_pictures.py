@@ -4,28 +4,31 @@ import sys
 import tempfile
 from pathlib import Path
 
+import django
 from playwright.sync_api import sync_playwright
 
-from clinic.management.commands.demo import PASSWORD as DEMO_PASSWORD
 from tests.browser.pages import PAGES, address_of
 from tests.browser.server import CHROMIUM, FLAGS, ROOT, WIDTHS, running_demo, sign_in
 
-# file name, page, width, theme, whole page or only the first screen
+# file name, page, width, theme, pixels shown below the first screen
 PICTURES = [
-    ("today-desktop", "today", "desktop", "light", False),
-    ("review-tablet", "record review", "tablet", "light", False),
-    ("toe-desktop", "toe", "desktop", "light", False),
-    ("audit-desktop", "audit", "desktop", "light", False),
-    ("audit-dark", "audit", "desktop", "dark", False),
+    ("today-desktop", "today", "desktop", "light", 300),
+    ("review-tablet", "record review", "tablet", "light", 200),
+    ("toe-desktop", "toe", "desktop", "light", 200),
+    ("audit-desktop", "audit", "desktop", "light", 900),
+    ("audit-dark", "audit", "desktop", "dark", 900),
 ]
 
 
 def main() -> None:
+    django.setup()
+    from clinic.management.commands.demo import PASSWORD  # needs the apps
+
     target = Path(sys.argv[1]) if len(sys.argv) > 1 else ROOT / "fixtures" / "pictures"
     target.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, running_demo(Path(folder)) as address, sync_playwright() as player:
         browser = player.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        for name, page_name, width, theme, whole in PICTURES:
+        for name, page_name, width, theme, more in PICTURES:
             wide, high = WIDTHS[width]
             context = browser.new_context(
                 base_url=address,
@@ -35,10 +38,12 @@ def main() -> None:
                 reduced_motion="reduce",
             )
             page = context.new_page()
-            sign_in(page, PAGES[page_name][0], DEMO_PASSWORD)
+            sign_in(page, PAGES[page_name][0], PASSWORD)
             page.goto(address_of(page_name, page))
             page.wait_for_load_state("networkidle")
-            page.screenshot(path=target / f"{name}.png", full_page=whole)
+            page.set_viewport_size({"width": wide, "height": high + more})
+            page.wait_for_load_state("networkidle")
+            page.screenshot(path=target / f"{name}.png")
             print(target / f"{name}.png")
             context.close()
 

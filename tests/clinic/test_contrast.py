@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-CSS = Path(__file__).resolve().parents[2] / "static" / "css"
+CSS = Path(__file__).resolve().parents[2] / "clinic" / "static" / "css"
 TOKENS = (CSS / "tokens.css").read_text(encoding="utf-8")
 
 TEXT = [

@@ -168,8 +168,10 @@ def test_plain_text_is_left_as_it_is():
     assert safe_cell("Phenol 80 % - wick") == "Phenol 80 % - wick"
 
 
-@pytest.mark.parametrize(("rate", "said"), [(0, "0.0 %"), (-1e-12, "0.0 %"), (0.0501, "5.0 %"), (1, "100.0 %")])
-def test_a_percentage_has_one_decimal(rate, said):
+@pytest.mark.parametrize(
+    ("rate", "said"), [(0, "0 %"), (-1e-12, "0 %"), (0.0066, "0.66 %"), (0.0501, "5.0 %"), (1, "100.0 %")]
+)
+def test_a_percentage_has_one_decimal_and_two_below_one_per_cent(rate, said):
     assert percent(rate) == said
 
 

@@ -5,8 +5,9 @@ import math
 
 import pytest
 
+from audit.charts.words import percent
 from audit.report.figures import all_figures
-from audit.report.yearly import build, percent, to_json
+from audit.report.yearly import build, to_json
 from tests.audit.frames import NAN, cohort, cohort_of_groups, group, seen, toe_seen, treated, without_matrix
 
 PLAIN = {"technique": "pna_only", "matrix_destroyed": False, "agent": "none", "takes_agent": False,

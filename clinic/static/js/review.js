@@ -6,7 +6,7 @@ const answered = form.querySelector("[data-answered]");
 const kept = form.querySelector("[data-kept]");
 
 const asked = () => [...form.querySelectorAll("fieldset")].filter(
-  (group) => group.offsetParent && !group.closest("details") && group.querySelector("input"),
+  (group) => group.offsetParent && !group.closest("details") && group.querySelector("[name^=toe-], [name^=side-]"),
 );
 
 function count() {
