@@ -3,6 +3,7 @@
 The server has its own database, so that a test sees what a person would see after `make run`.
 """
 
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,6 +12,10 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from clinic.management.commands.demo import PASSWORD as DEMO_PASSWORD
 from tests.browser.server import CHROMIUM, FLAGS, WIDTHS, running_demo, sign_in
+
+# The browser's driver leaves an event loop running in the test process; database tests that follow it there are
+# ordinary synchronous code all the same.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
