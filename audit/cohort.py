@@ -11,8 +11,8 @@ from django.db.models import Min, OuterRef, Q, QuerySet, Subquery, Sum
 
 from audit.measures.definitions import Outcome
 from clinic.access.models import Practice
-from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
-from clinic.reviews.models import Contact, Review, SideFinding, ToeFinding
+from clinic.procedures.models import Application, NailProcedure, TreatedSide
+from clinic.reviews.models import Contact, SideFinding, ToeFinding, counts
 from clinic.vocabulary.procedure import Technique
 from clinic.vocabulary.review import ContactResult, LossReason
 
@@ -72,31 +72,37 @@ REASONS = (
 )
 
 
+class Scope:
+    """Which operations, as conditions that can be asked along any path of joins.
+
+    Joins, not nested lists of keys: a database that has no statistics yet plans those well, too.
+    """
+
+    def __init__(self, as_of: date, **conditions: object) -> None:
+        self.as_of = as_of
+        self.conditions = {"struck_at__isnull": True, "performed_on__lte": as_of, **conditions}
+
+    def along(self, path: str) -> Q:
+        """The conditions on the operation that `path` leads to, such as "review__operation__"."""
+        return Q(**{f"{path}{name}": value for name, value in self.conditions.items()})
+
+
 def build(practice: Practice, *, performed_from: date, performed_to: date, as_of: date) -> "Cohort":
     """Everything recorded by `as_of` about the operations of the practice in the period, both ends included."""
-    operations = (
-        Operation.objects.filter(practice=practice)
-        .standing()
-        .performed_between(performed_from, min(performed_to, as_of))
-    )
-    return _cohort(practice, operations, Q(), performed_from, performed_to, as_of)
+    last = min(performed_to, as_of)
+    scope = Scope(as_of, practice=practice, performed_on__gte=performed_from, performed_on__lte=last)
+    return _cohort(practice, scope, None, performed_from, performed_to)
 
 
 def build_for_toe(nail_procedure: NailProcedure, *, as_of: date) -> "Cohort":
     """The same frames for one toe, so that its page and the audit cannot disagree."""
     operation = nail_procedure.operation
-    operations = Operation.objects.filter(pk=operation.pk, performed_on__lte=as_of).standing()
-    one_toe = Q(nail_procedure=nail_procedure)
-    return _cohort(operation.practice, operations, one_toe, operation.performed_on, operation.performed_on, as_of)
+    day = operation.performed_on
+    return _cohort(operation.practice, Scope(as_of, pk=operation.pk), nail_procedure, day, day)
 
 
 def _cohort(
-    practice: Practice,
-    operations: QuerySet[Operation],
-    toes: Q,
-    performed_from: date,
-    performed_to: date,
-    as_of: date,
+    practice: Practice, scope: Scope, toe: NailProcedure | None, performed_from: date, performed_to: date
 ) -> "Cohort":
     # Imported here: recording a review must not wait for pandas.
     from audit.measures.columns import Cohort, check
@@ -105,25 +111,31 @@ def _cohort(
         practice_code=practice.code,
         performed_from=performed_from,
         performed_to=performed_to,
-        as_of=as_of,
-        sides=_sides(operations, toes, as_of),
-        findings=_findings(operations, toes, as_of),
-        toe_findings=_toe_findings(operations, toes, as_of),
+        as_of=scope.as_of,
+        sides=_sides(scope, toe),
+        findings=_findings(scope, toe),
+        toe_findings=_toe_findings(scope, toe),
         bands=tuple(practice.exposure_bands_seconds),
     )
     check(cohort)
     return cohort
 
 
-def _sides(operations: QuerySet[Operation], toes: Q, as_of: date) -> "pd.DataFrame":
+def _of(toe: NailProcedure | None, path: str) -> Q:
+    """Nothing more where no single toe is asked for."""
+    return Q(**{path: toe}) if toe else Q()
+
+
+def _sides(scope: Scope, toe: NailProcedure | None) -> "pd.DataFrame":
     import pandas as pd
 
-    treated = TreatedSide.objects.filter(toes, nail_procedure__operation__in=operations).order_by("pk")
-    treated = treated.annotate(applied=_applied(), reoperated_on=_reoperated(as_of))
+    asked = scope.along("nail_procedure__operation__") & _of(toe, "nail_procedure")
+    treated = TreatedSide.objects.filter(asked).order_by("pk")
+    treated = treated.annotate(applied=_applied(), reoperated_on=_reoperated(scope.as_of))
     fields = [*SIDE_FIELDS.values(), "stated_exposure_seconds"]
     fields[fields.index("exposure")] = "applied"
     frame = pd.DataFrame(treated.values_list(*fields), columns=[*SIDE_FIELDS, "stated_seconds"])
-    return _with_days(frame, _loss_reasons(operations, as_of), as_of)
+    return _with_days(frame, _loss_reasons(scope), scope.as_of)
 
 
 def _applied() -> Subquery:
@@ -172,9 +184,9 @@ def _exposure(frame: "pd.DataFrame") -> "pd.Series":
     return applied.fillna(stated).where(frame["takes_agent"])
 
 
-def _loss_reasons(operations: QuerySet[Operation], as_of: date) -> dict[str, str]:
+def _loss_reasons(scope: Scope) -> dict[str, str]:
     """Why each operation would be lost, from its contact log; an operation without a contact is not in it."""
-    contacts = Contact.objects.filter(operation__in=operations, made_on__lte=as_of)
+    contacts = Contact.objects.filter(scope.along("operation__"), made_on__lte=scope.as_of)
     results: dict[str, set[str]] = {}
     for key, result in contacts.values_list("operation__key", "result"):
         results.setdefault(key, set()).add(result)
@@ -189,20 +201,18 @@ def loss_reason(results: Iterable[str]) -> str:
     return next((reason.value for result, reason in REASONS if result.value in found), LossReason.NO_REPLY.value)
 
 
-def _counting(operations: QuerySet[Operation], as_of: date) -> QuerySet[Review]:
-    return Review.objects.counting().filter(operation__in=operations, seen_on__lte=as_of)
+def _seen(scope: Scope) -> Q:
+    """Findings of reviews that count and were seen by the cut-off."""
+    return counts("review__") & scope.along("review__operation__") & Q(review__seen_on__lte=scope.as_of)
 
 
-def _findings(operations: QuerySet[Operation], toes: Q, as_of: date) -> "pd.DataFrame":
-    found = SideFinding.objects.filter(review__in=_counting(operations, as_of))
-    if toes:
-        found = found.filter(treated_side__in=TreatedSide.objects.filter(toes))
+def _findings(scope: Scope, toe: NailProcedure | None) -> "pd.DataFrame":
+    found = SideFinding.objects.filter(_seen(scope) & _of(toe, "treated_side__nail_procedure"))
     return _review_frame(found, FINDING_FIELDS)
 
 
-def _toe_findings(operations: QuerySet[Operation], toes: Q, as_of: date) -> "pd.DataFrame":
-    found = ToeFinding.objects.filter(toes, review__in=_counting(operations, as_of))
-    frame = _review_frame(found, TOE_FIELDS)
+def _toe_findings(scope: Scope, toe: NailProcedure | None) -> "pd.DataFrame":
+    frame = _review_frame(ToeFinding.objects.filter(_seen(scope) & _of(toe, "nail_procedure")), TOE_FIELDS)
     return frame.astype({"erythema_mm": "float64", "pain": "float64"})
 
 

@@ -17,6 +17,16 @@ SIGN_FIELDS = ("spreading", "swelling", "warmth", "tenderness", "odour", "lympha
 OTHER_FIELDS = ("over_granulation", "skin_burn", "numbness")
 
 
+def counts(review: str = "") -> Q:
+    """Which reviews count, as a condition: standing, and if the patient reported it, accepted by a clinician.
+
+    review: the path to the review with its underscores, such as "review__"; empty on the review itself.
+    """
+    standing = Q(**{f"{review}struck_at__isnull": True, f"{review}operation__struck_at__isnull": True})
+    accepted = Q(**{f"{review}accepted_at__isnull": False}) | ~Q(**{f"{review}observer": words.Observer.PATIENT})
+    return standing & accepted
+
+
 class ReviewQuerySet(models.QuerySet["Review"]):
     def visible_to(self, member: Member) -> "ReviewQuerySet":
         return self.filter(operation__practice_id=member.practice_id)
@@ -27,7 +37,7 @@ class ReviewQuerySet(models.QuerySet["Review"]):
 
     def counting(self) -> "ReviewQuerySet":
         """Standing, and if the patient reported it, accepted by a clinician."""
-        return self.standing().filter(Q(accepted_at__isnull=False) | ~Q(observer=words.Observer.PATIENT))
+        return self.filter(counts())
 
 
 class Review(Strikable):

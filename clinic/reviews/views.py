@@ -1,5 +1,6 @@
 """Record a review at the chairside, read it, correct it, undo it; the toe's timeline; drafts."""
 
+import re
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clinic.access.decorators import allowed
-from clinic.access.drafts import draft_of, drop_draft, keep_draft
+from clinic.access.drafts import DraftRefused, draft_of, drop_draft, keep_draft
 from clinic.access.models import Conflict
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, Role
@@ -70,8 +71,11 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
     now = timezone.localtime()
     if request.method == "POST":
         if request.POST.get("leave"):
-            keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
-            messages.info(request, "Draft kept. Nothing is saved as a review yet.")
+            try:
+                keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
+                messages.info(request, "Draft kept. Nothing is saved as a review yet.")
+            except DraftRefused as refusal:
+                messages.error(request, str(refusal))
             return redirect("toe", operation.nail_procedures.all()[0].key)
         if request.POST.get("start_again"):
             drop_draft(request.user, DRAFT, operation.key)
@@ -165,7 +169,10 @@ def keep(request: HttpRequest, form: str, subject: str) -> HttpResponse:
     if form not in owners:
         return JsonResponse({"error": "unknown form"}, status=404)
     get_object_or_404(owners[form], key=subject)
-    keep_draft(request.user, form, subject, _plain(request.POST))
+    try:
+        keep_draft(request.user, form, subject, _plain(request.POST))
+    except DraftRefused as refusal:
+        return JsonResponse({"error": str(refusal)}, status=413)
     return JsonResponse({"kept_at": f"{timezone.localtime():%H:%M}"})
 
 
@@ -281,11 +288,10 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
         reason_error = "" if reason else "Give the reason for the correction"
         if valid and reason:
             try:
-                version = int(data.get("version", "0") if data.get("version", "0").isdecimal() else 0)
                 correct_review(
                     by=request.user,
                     review=review,
-                    version=version,
+                    version=_version(data),
                     visit=entry.visit.cleaned_data,
                     findings=entry.findings(),
                     reason=reason,
@@ -306,6 +312,12 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
         ]
         context["last_change"] = review.history.select_related("history_user").first()
     return render(request, "reviews/record.html", context, status=409 if conflict else 200)
+
+
+def _version(posted) -> int:
+    """The version that was shown; 0, which no row has, for anything but a short number."""
+    text = posted.get("version", "")
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else 0
 
 
 @require_POST

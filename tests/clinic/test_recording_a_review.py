@@ -347,3 +347,36 @@ def test_the_bar_shows_who_and_which_toe(client_of, practitioner, operation):
     assert "Ada Sample" in page
     assert "Right 1st toe (hallux), both sides" in page
     assert operation.patient.identity.record_number in page
+
+
+@pytest.mark.parametrize("version", ["", "first", "9" * 5000, "-1", "\u0661"])
+def test_an_odd_version_is_a_conflict_and_changes_nothing(client_of, practitioner, operation, version):
+    review = create_review(operation, day=43, pain=1)
+    posted = answers_for(operation, toe_pain="6") | {"version": version, "reason": "Misheard"}
+
+    response = client_of(practitioner).post(reverse("review-correct", args=[review.key]), posted)
+
+    assert response.status_code == 409
+    assert review.toe_findings.get().pain == 1
+
+
+def test_a_draft_too_long_is_refused_in_words(client_of, practitioner, operation):
+    client = client_of(practitioner)
+    typed = {"visit-note": "x" * 30_000}
+
+    answer = client.post(reverse("draft", args=["review", operation.key]), typed)
+    page = client.post(reverse("review-record", args=[operation.key]), typed | {"leave": "1"}, follow=True)
+
+    assert (answer.status_code, "longer than 20 kB" in answer.json()["error"]) == (413, True)
+    assert "longer than 20 kB" in text(page)
+
+
+def test_throwing_the_draft_away_opens_an_empty_page(client_of, practitioner, operation):
+    client = client_of(practitioner)
+    address = reverse("review-record", args=[operation.key])
+    client.post(address, {"visit-note": "half a thought", "leave": "1"})
+    assert "half a thought" in text(client.get(address))
+
+    client.post(address, {"start_again": "1"})
+
+    assert "half a thought" not in text(client.get(address))
