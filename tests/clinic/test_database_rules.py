@@ -39,7 +39,7 @@ def test_a_review_before_the_operation():
     [
         ("toe", 6),
         ("toe", 0),
-        ("foot", "middle"),
+        ("foot", "both"),
         ("technique", "unheard_of"),
         ("strength_percent", 101),
         ("agent", "none"),
