@@ -39,11 +39,11 @@ def part_name(part: str) -> str:
 def landmark(part: str, toe: int) -> str:
     """What the side lies next to; toes, not left and right, because both feet mirror."""
     if part == NailSide.TIBIAL:
-        return "the side facing the other foot" if toe == 1 else "the side towards the big toe"
+        return "the side facing the other foot" if toe == 1 else "the side towards the 1st toe"
     if part == NailSide.FIBULAR:
         if toe == 5:
             return "the outer edge of the foot"
-        return "the side next to the 2nd toe" if toe == 1 else "the side away from the big toe"
+        return "the side next to the 2nd toe" if toe == 1 else "the side away from the 1st toe"
     return "the centre is kept" if part == BOTH else "the complete nail plate"
 
 

@@ -180,9 +180,9 @@ def test_the_page_reads_the_site_back_in_words(client, patient, practitioner):
     ("part", "toe", "said"),
     [
         ("fibular", 1, "the side next to the 2nd toe"),
-        ("fibular", 3, "the side away from the big toe"),
+        ("fibular", 3, "the side away from the 1st toe"),
         ("fibular", 5, "the outer edge of the foot"),
-        ("tibial", 5, "the side towards the big toe"),
+        ("tibial", 5, "the side towards the 1st toe"),
         ("both", 2, "the centre is kept"),
         ("whole", 2, "the complete nail plate"),
     ],

@@ -5,10 +5,10 @@ const form = document.getElementById("operation-form");
 const kept = form.querySelector("[data-kept]");
 
 const parts = { tibial: "tibial (medial) side", fibular: "fibular (lateral) side", both: "both sides", whole: "whole nail" };
-const next = ["", "the side next to the 2nd toe", "the side away from the big toe", "the side away from the big toe", "the side away from the big toe", "the outer edge of the foot"];
+const next = ["", "the side next to the 2nd toe", "the side away from the 1st toe", "the side away from the 1st toe", "the side away from the 1st toe", "the outer edge of the foot"];
 
 function landmark(part, toe) {
-  if (part === "tibial") return toe === 1 ? "the side facing the other foot" : "the side towards the big toe";
+  if (part === "tibial") return toe === 1 ? "the side facing the other foot" : "the side towards the 1st toe";
   if (part === "fibular") return next[toe];
   return part === "both" ? "the centre is kept" : "the complete nail plate";
 }
