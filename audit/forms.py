@@ -61,12 +61,12 @@ class BandsField(forms.CharField):
 
     def to_python(self, value: Any) -> tuple[int, ...]:
         words = [word.strip() for word in str(value or "").split(",") if word.strip()]
-        strange = [word for word in words if not (word.isascii() and word.isdigit())]
+        strange = [word for word in words if not (word.isascii() and word.isdigit() and len(word) <= 4)]
         if strange:
             raise ValidationError(
                 f"\u201c{strange[0]}\u201d is not a whole number of seconds; write limits like 30, 60, 120."
             )
-        limits = [int(word[:6]) for word in words]
+        limits = [int(word) for word in words]
         bands_are_ascending(limits)
         return tuple(limits)
 

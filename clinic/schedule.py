@@ -83,10 +83,12 @@ def state_of(point: ReviewPoint, *, performed_on: date, seen_days: list[int], to
     return Due.OVERDUE if today > point.target_on(performed_on) else Due.DUE
 
 
-def next_point(*, performed_on: date, seen_days: list[int], today: date) -> ReviewPoint | None:
-    """The first point that is neither done nor past its window."""
+def next_point(
+    *, performed_on: date, seen_days: list[int], today: date, clinic_ended: bool = False
+) -> ReviewPoint | None:
+    """The first point neither done nor past its window; with clinic reviews ended, only the 12-month contact."""
     open_states = {Due.LATER, Due.DUE, Due.OVERDUE}
-    for point in SCHEDULE:
+    for point in (TWELVE_MONTHS,) if clinic_ended else SCHEDULE:
         if state_of(point, performed_on=performed_on, seen_days=seen_days, today=today) in open_states:
             return point
     return None

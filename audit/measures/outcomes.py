@@ -146,6 +146,9 @@ def is_clear(outcome: Outcome, extent: str, symptoms: str, retreatment: str) -> 
         return False
     if outcome is Outcome.RE_OPERATION:
         return retreatment != Retreatment.NOT_ASSESSED
+    if symptoms in _HURTS:
+        # Whether the pain came with regrowth was not seen, so the finding settles nothing.
+        return extent in {Extent.NONE, Extent.NOT_APPLICABLE}
     return symptoms in _SYMPTOMS_ASSESSED
 
 
@@ -206,7 +209,9 @@ def _mature_state(seen: Sequence[Seen], *, died: float, reoperated: float, repor
         return SideState(Status.EVENT, first, False, in_window, tuple(one for one in own if one.event))
     # What is clear at the review that reports a re-operation is clear because of it.
     before = min(reported, first.day if first else float("inf"))
-    clear = tuple(one for one in own if one.clear and TWELVE_MONTHS.opens_day <= one.day < before)
+    # With regrowth after the window, only a look inside it can say that the side was clear then.
+    last = TWELVE_MONTHS.closes_day if first else float("inf")
+    clear = tuple(one for one in own if one.clear and TWELVE_MONTHS.opens_day <= one.day <= last and one.day < before)
     if clear:
         return SideState(Status.CLEAR, first, first is not None, settled=clear)
     return _unknown_state(first, died=died, reoperated=min(reoperated, reported))

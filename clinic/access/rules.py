@@ -19,6 +19,7 @@ class Action(TextChoices):
     READ_RECORD = "read_record", "read a clinical record"
     RECORD_OPERATION = "record_operation", "record an operation"
     RECORD_REVIEW = "record_review", "record a review"
+    ACCEPT_REPORT = "accept_report", "accept a patient's report"
     BOOK_REVIEW = "book_review", "book a review or log a contact"
     READ_AUDIT = "read_audit", "read the audit"
     SET_AUDIT = "set_audit", "change what the audit counts"
@@ -30,7 +31,9 @@ class Action(TextChoices):
 _CARE = {Action.SEE_WORKLIST, Action.FIND_PATIENT, Action.READ_RECORD, Action.RECORD_REVIEW, Action.BOOK_REVIEW}
 
 ALLOWED: dict[Role, frozenset[Action]] = {
-    Role.PRACTITIONER: frozenset(_CARE | {Action.REGISTER_PATIENT, Action.RECORD_OPERATION, Action.OWN_ACCOUNT}),
+    Role.PRACTITIONER: frozenset(
+        _CARE | {Action.REGISTER_PATIENT, Action.RECORD_OPERATION, Action.ACCEPT_REPORT, Action.OWN_ACCOUNT}
+    ),
     Role.ASSISTANT: frozenset(_CARE | {Action.REGISTER_PATIENT, Action.OWN_ACCOUNT}),
     Role.RECEPTION: frozenset(
         {Action.SEE_WORKLIST, Action.FIND_PATIENT, Action.REGISTER_PATIENT, Action.BOOK_REVIEW, Action.OWN_ACCOUNT}
@@ -40,6 +43,7 @@ ALLOWED: dict[Role, frozenset[Action]] = {
         | {
             Action.REGISTER_PATIENT,
             Action.RECORD_OPERATION,
+            Action.ACCEPT_REPORT,
             Action.READ_AUDIT,
             Action.SET_AUDIT,
             Action.OWN_ACCOUNT,

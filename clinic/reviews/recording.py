@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from clinic.access.models import Conflict, Member
+from clinic.access.rules import Action, may
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
 from clinic.vocabulary import review as words
@@ -71,6 +72,24 @@ def explicit_retreatment(extent: str, symptoms: str, retreatment: str) -> str:
     return words.Retreatment.NONE if nothing else words.Retreatment.NOT_ASSESSED
 
 
+def standing_as_shown(operation: Operation) -> Operation:
+    """Lock the operation; raises Conflict if it was struck out or its date changed since it was shown."""
+    stored = Operation.objects.select_for_update().get(pk=operation.pk)
+    if stored.struck_at or stored.performed_on != operation.performed_on:
+        raise Conflict(f"Operation {operation.key}")
+    return operation
+
+
+def who_saw(operation: Operation, observer: str, *, by: Member, now: datetime) -> dict[str, object]:
+    """Which member looked, and whether a patient's report is accepted already.
+
+    A clinician who writes down what the patient says accepts it in the same act; from others it waits for one.
+    """
+    seen_by = {words.Observer.OPERATOR.value: operation.operator, words.Observer.COLLEAGUE.value: by}.get(observer)
+    accepts = observer == words.Observer.PATIENT and may(by.role, Action.ACCEPT_REPORT)
+    return {"seen_by": seen_by, "accepted_by": by if accepts else None, "accepted_at": now if accepts else None}
+
+
 @transaction.atomic
 def record_review(
     *,
@@ -86,17 +105,14 @@ def record_review(
     visit: seen_on, origin, observer, means, next_step, next_reason, note. The caller has validated the answers;
     the database refuses what it must (dates before the operation, unknown codes, a second finding for a side).
     """
-    needs_acceptance = visit["observer"] == words.Observer.PATIENT
+    operation = standing_as_shown(operation)
     review = Review(
         operation=operation,
         operated_on=operation.performed_on,
-        seen_by=None if needs_acceptance else by,
         recorded_by=by,
         recorded_at=now,
-        # A clinician who writes down what the patient says accepts it in the same act.
-        accepted_by=by if needs_acceptance else None,
-        accepted_at=now if needs_acceptance else None,
         **visit,
+        **who_saw(operation, str(visit["observer"]), by=by, now=now),
     )
     review.keep(by=by, reason=reason)
     for nail, answers in findings.toes.items():
@@ -115,6 +131,7 @@ def correct_review(
     visit: Mapping[str, object],
     findings: Findings,
     reason: str,
+    now: datetime,
 ) -> Review:
     """Write the corrected answers as the next version; the earlier ones stay in the history.
 
@@ -122,13 +139,19 @@ def correct_review(
     """
     if review.version != version:
         raise Conflict(f"Review {review.key}")
+    standing_as_shown(review.operation)
+    if visit["observer"] != review.observer:
+        visit = {**visit, **who_saw(review.operation, str(visit["observer"]), by=by, now=now)}
     _write(review, visit, by=by, reason=reason, always=True)
     toes = {finding.nail_procedure_id: finding for finding in review.toe_findings.all()}
     for nail, answers in findings.toes.items():
-        _write(toes[nail.pk], answers, by=by, reason=reason)
+        # A toe or side that joined the operation after the review has no row yet.
+        row = toes.get(nail.pk) or ToeFinding(review=review, nail_procedure=nail)
+        _write(row, answers, by=by, reason=reason)
     sides = {finding.treated_side_id: finding for finding in review.side_findings.all()}
     for treated, answers in findings.sides.items():
-        _write(sides[treated.pk], answers, by=by, reason=reason)
+        row = sides.get(treated.pk) or SideFinding(review=review, treated_side=treated)
+        _write(row, answers, by=by, reason=reason)
     return review
 
 
@@ -143,7 +166,9 @@ def _write(
     changed = {name: value for name, value in answers.items() if getattr(row, name) != value}
     for name, value in changed.items():
         setattr(row, name, value)
-    if changed or always:
+    if row.pk is None:
+        row.keep(by=by, reason=reason)
+    elif changed or always:
         row.save_version(by=by, reason=reason)
 
 

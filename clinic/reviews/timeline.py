@@ -7,7 +7,13 @@ from clinic.procedures.models import NailProcedure
 from clinic.reviews.models import Review
 from clinic.reviews.sentences import HealedBetween, healed_between, how_seen, side_sentence, toe_sentence
 from clinic.schedule import SCHEDULE, Due, ReviewPoint, next_point, point_of, state_of
-from clinic.vocabulary.review import Extent, Observer, Symptoms
+from clinic.vocabulary.review import Extent, NextStep, Observer, Symptoms
+
+
+def clinic_ended(reviews: list[Review]) -> bool:
+    """Whether the latest of these reviews ended clinic reviews; the 12-month contact stays planned all the same."""
+    latest = max(reviews, key=lambda review: (review.seen_on, review.pk), default=None)
+    return latest is not None and latest.next_step == NextStep.END_CLINIC
 
 
 @dataclass(frozen=True)
@@ -40,7 +46,8 @@ def story_of(nail: NailProcedure, reviews: list[Review], *, today: date) -> Stor
     counting = [review for review in standing if review.observer != Observer.PATIENT or review.accepted_at]
     seen_days = [review.day for review in counting]
     entries = [_visit(review, nail) for review in reviews]
-    upcoming = next_point(performed_on=performed_on, seen_days=seen_days, today=today)
+    ended = clinic_ended(counting)
+    upcoming = next_point(performed_on=performed_on, seen_days=seen_days, today=today, clinic_ended=ended)
     if upcoming:
         entries.append(_planned(upcoming, performed_on, today))
     entries.append(_surgery(nail))

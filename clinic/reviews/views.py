@@ -1,6 +1,7 @@
 """Record a review at the chairside, read it, correct it, undo it; the toe's timeline; drafts."""
 
 import re
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -11,13 +12,12 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clinic.access.decorators import allowed
+from clinic.access.decorators import allowed, require_methods
 from clinic.access.drafts import DraftRefused, draft_of, drop_draft, keep_draft
 from clinic.access.models import Conflict
 from clinic.access.once import claim, first_or_result, new_token
-from clinic.access.rules import Action, Role
+from clinic.access.rules import Action, Role, may
 from clinic.patients.models import Patient
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.forms import ReviewEntry, answers_of, first_answers
@@ -32,7 +32,7 @@ from clinic.reviews.recording import (
     undo_review,
 )
 from clinic.reviews.sentences import how_seen, say_day, side_sentence, site, toe_sentence
-from clinic.reviews.timeline import story_of, window_words
+from clinic.reviews.timeline import clinic_ended, story_of, window_words
 from clinic.schedule import next_point, point_of
 from clinic.vocabulary.review import NextStep, Observer
 
@@ -64,7 +64,7 @@ def _own_review(request: HttpRequest, key: str) -> Review:
     return get_object_or_404(with_parts, key=key)
 
 
-@require_http_methods(["GET", "POST"])
+@require_methods("GET", "POST")
 @allowed(Action.RECORD_REVIEW)
 def record(request: HttpRequest, key: str) -> HttpResponse:
     operation = _operation(request, key)
@@ -73,9 +73,11 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
         if request.POST.get("leave"):
             try:
                 keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
-                messages.info(request, "Draft kept. Nothing is saved as a review yet.")
             except DraftRefused as refusal:
-                messages.error(request, str(refusal))
+                entry = _entry(request, operation, now)
+                entry.foreign_errors = [str(refusal)]
+                return render(request, "reviews/record.html", _page(operation, entry, now, once=new_token()))
+            messages.info(request, "Draft kept. Nothing is saved as a review yet.")
             return redirect("toe", operation.nail_procedures.all()[0].key)
         if request.POST.get("start_again"):
             drop_draft(request.user, DRAFT, operation.key)
@@ -85,7 +87,10 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
     once = request.POST.get("once") or new_token()
     entry = _entry(request, operation, now)
     if request.method == "POST" and entry.is_valid():
-        return redirect(_save(request, operation, entry, now, once))
+        try:
+            return redirect(_save(request, operation, entry, now, once))
+        except Conflict:
+            entry.foreign_errors = ["The operation was corrected just now. Your answers are kept; check and save again"]
     page = _page(operation, entry, now, once=once, has_draft=request.method == "GET" and entry.from_draft)
     return render(request, "reviews/record.html", page)
 
@@ -129,8 +134,13 @@ def _saved_words(operation: Operation, review: Review, now: datetime) -> str:
     """Who, which toe and side, and what is next."""
     sites = "; ".join(site(nail) for nail in operation.nail_procedures.all())
     outside = "" if point_of(review.day) else f" Day {review.day} is outside every window: an extra review."
-    seen_days = [earlier.day for earlier in operation.reviews.all()] + [review.day]
-    upcoming = next_point(performed_on=operation.performed_on, seen_days=seen_days, today=now.date())
+    seen = [*operation.reviews.all(), review]
+    upcoming = next_point(
+        performed_on=operation.performed_on,
+        seen_days=[each.day for each in seen],
+        today=now.date(),
+        clinic_ended=clinic_ended(seen),
+    )
     following = f" Next: {upcoming.name}, {window_words(upcoming, operation.performed_on)}." if upcoming else ""
     return f"Review saved {now:%H:%M} for {operation.patient.identity.spoken_name}, {sites}.{outside}{following}"
 
@@ -161,7 +171,7 @@ def _plain(posted) -> dict[str, Any]:
     return {name: posted.getlist(name) if name in several else posted[name] for name in posted}
 
 
-@require_POST
+@require_methods("POST")
 @allowed(Action.RECORD_REVIEW)
 def keep(request: HttpRequest, form: str, subject: str) -> HttpResponse:
     """Keep what is typed on the server; answers with the local time."""
@@ -176,7 +186,7 @@ def keep(request: HttpRequest, form: str, subject: str) -> HttpResponse:
     return JsonResponse({"kept_at": f"{timezone.localtime():%H:%M}"})
 
 
-@require_GET
+@require_methods("GET")
 @allowed(Action.READ_RECORD)
 def toe(request: HttpRequest, key: str) -> HttpResponse:
     """The toe's timeline, and how it counts in the audit."""
@@ -221,7 +231,7 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "reviews/toe.html", context)
 
 
-@require_GET
+@require_methods("GET")
 @allowed(Action.READ_RECORD)
 def read(request: HttpRequest, key: str) -> HttpResponse:
     review = _own_review(request, key)
@@ -243,7 +253,10 @@ def read(request: HttpRequest, key: str) -> HttpResponse:
         "seen": how_seen(review),
         "toes": toes,
         "changes": _changes(review),
-        "may_accept": review.observer == Observer.PATIENT and not review.accepted_at and not review.struck_at,
+        "may_accept": may(request.user.role, Action.ACCEPT_REPORT)
+        and review.observer == Observer.PATIENT
+        and not review.accepted_at
+        and not review.struck_at,
         "may_strike": request.user.role == Role.LEAD or review.recorded_by_id == request.user.pk,
     }
     return render(request, "reviews/read.html", context)
@@ -269,7 +282,7 @@ def _changes(review: Review) -> list[dict[str, Any]]:
     return sorted(rows, key=lambda row: row["at"], reverse=True)
 
 
-@require_http_methods(["GET", "POST"])
+@require_methods("GET", "POST")
 @allowed(Action.RECORD_REVIEW)
 def correct(request: HttpRequest, key: str) -> HttpResponse:
     """Correct a saved review: a new version, with the reason; the old one stays readable."""
@@ -294,7 +307,8 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
                     version=_version(data),
                     visit=entry.visit.cleaned_data,
                     findings=entry.findings(),
-                    reason=reason,
+                    reason=" · ".join(filter(None, (reason, entry.reason))),
+                    now=now,
                 )
                 messages.success(
                     request, f"Review of {say_day(review.seen_on)} corrected. The earlier answers are kept below."
@@ -306,6 +320,8 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
     errors = [("id_reason", reason_error)] if reason_error else []
     context = _page(operation, entry, now, review=review, conflict=conflict, reason=reason, reason_error=reason_error)
     context["errors"] = context["errors"] + errors
+    # After a mistake the page keeps the version that was shown, or a change in between would be lost in silence.
+    context["version"] = review.version if conflict or data is None else _version(data)
     if conflict:
         context["stored"] = [toe_sentence(row) for row in review.toe_findings.all()] + [
             side_sentence(row, row.treated_side.side) for row in review.side_findings.all()
@@ -320,7 +336,7 @@ def _version(posted) -> int:
     return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else 0
 
 
-@require_POST
+@require_methods("POST")
 @allowed(Action.RECORD_REVIEW)
 def undo(request: HttpRequest, key: str) -> HttpResponse:
     """Take back the review just saved and open the form again with its answers."""
@@ -338,7 +354,7 @@ def undo(request: HttpRequest, key: str) -> HttpResponse:
     return redirect("review-record", review.operation.key)
 
 
-@require_POST
+@require_methods("POST")
 @allowed(Action.RECORD_REVIEW)
 def strike(request: HttpRequest, key: str) -> HttpResponse:
     """Strike out a wrong review, with a reason; the lead or the person who recorded it."""
@@ -349,17 +365,21 @@ def strike(request: HttpRequest, key: str) -> HttpResponse:
     elif not reason:
         messages.error(request, "Give the reason for striking out this review.")
     elif not review.struck_at:
-        strike_review(by=request.user, review=review, now=timezone.now(), reason=reason)
-        messages.success(request, "Review struck out. It stays readable and counts nowhere.")
+        try:
+            strike_review(by=request.user, review=review, now=timezone.now(), reason=reason)
+            messages.success(request, "Review struck out. It stays readable and counts nowhere.")
+        except Conflict:
+            messages.error(request, "Somebody changed this review just now. Read it again before striking it out.")
     return redirect("review", review.key)
 
 
-@require_POST
-@allowed(Action.RECORD_REVIEW)
+@require_methods("POST")
+@allowed(Action.ACCEPT_REPORT)
 def accept(request: HttpRequest, key: str) -> HttpResponse:
     """Accept a patient's report; from then on it counts, labelled as the patient's."""
     review = _own_review(request, key)
     if review.observer == Observer.PATIENT and not review.accepted_at and not review.struck_at:
-        accept_report(by=request.user, review=review, now=timezone.now())
+        with suppress(Conflict):  # somebody accepted it at the same moment
+            accept_report(by=request.user, review=review, now=timezone.now())
         messages.success(request, "Report accepted. It counts as the patient's own report.")
     return redirect("review", review.key)

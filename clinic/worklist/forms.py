@@ -10,7 +10,15 @@ from clinic.procedures.models import Operation
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 NEXT_TRY_AFTER_DAYS = 3
+# The last window closes after 14 months; a later appointment is a slip of the pen.
+FURTHEST_BOOKING_DAYS = 430
 LOGGED_BY_HAND = [term for term in ContactResult if term != ContactResult.BOOKED]
+
+
+class OpensRadio(forms.RadioSelect):
+    """Radio buttons of which one asks for the date of death."""
+
+    opens = (ContactResult.DIED.value,)
 
 
 class BookingForm(forms.Form):
@@ -34,6 +42,8 @@ class BookingForm(forms.Form):
             starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
             if starts_at <= self.now:
                 self.add_error("on", "The appointment lies in the past; to record a visit, open “Record review”")
+            elif starts_at > self.now + timedelta(days=FURTHEST_BOOKING_DAYS):
+                self.add_error("on", "The appointment lies more than 14 months ahead; check the year")
             answers["starts_at"] = starts_at
         return answers
 
@@ -48,8 +58,14 @@ class ContactForm(forms.Form):
     result = forms.ChoiceField(
         label="What came of it",
         choices=[(term.value, term.label) for term in LOGGED_BY_HAND],
-        widget=forms.RadioSelect,
+        widget=OpensRadio,
         error_messages={"required": "Choose what came of it", "invalid_choice": "Choose what came of it"},
+    )
+    died_on = DayField(
+        label="Date of death",
+        label_for_errors="the date of death",
+        question="When did the patient die?",
+        required=False,
     )
     next_try_on = DayField(label="Next try", label_for_errors="the next try", may_be_future=True, required=False)
     note = forms.CharField(label="Note", max_length=500, required=False)
@@ -57,10 +73,13 @@ class ContactForm(forms.Form):
     def __init__(self, *args, today: date, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
+        self.fields["died_on"].today = today
         self.fields["next_try_on"].initial = working_days_after(today, NEXT_TRY_AFTER_DAYS)
 
     def clean(self) -> dict:
         answers = super().clean()
+        if answers.get("result") == ContactResult.DIED and not answers.get("died_on") and "died_on" not in self.errors:
+            self.add_error("died_on", "When did the patient die? Give day, month and year")
         again = {ContactResult.LEFT_MESSAGE, ContactResult.NO_ANSWER, ContactResult.DID_NOT_ATTEND}
         if answers.get("result") not in again:
             answers["next_try_on"] = None

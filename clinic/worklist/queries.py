@@ -10,9 +10,12 @@ from clinic.access.models import Member
 from clinic.patients.identity import Identity
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Booking, Contact, Review
+from clinic.reviews.timeline import clinic_ended
 from clinic.schedule import SCHEDULE, Due, ReviewPoint, next_point, point_of, state_of
 from clinic.vocabulary.review import ContactResult, Observer
 
+# Who said so is not called again; the outcome is lost with this reason unless the patient comes back.
+NOT_CHASED = {ContactResult.DECLINED, ContactResult.MOVED, ContactResult.DIED}
 LONGEST_WINDOW_DAYS = max(point.closes_day for point in SCHEDULE)
 
 
@@ -30,6 +33,7 @@ class Row:
     report: Review | None = None
     tries: int = 0
     last_try_on: date | None = None
+    next_try_on: date | None = None
     done: Review | None = None
     identity: Identity | None = None
 
@@ -101,7 +105,7 @@ def _with_parts(operations):
     return operations.select_related("patient").prefetch_related(
         "nail_procedures__treated_sides",
         Prefetch("reviews", Review.objects.filter(struck_at__isnull=True).only("operation_id", "operated_on", "seen_on",
-                 "recorded_at", "observer", "accepted_at")),
+                 "recorded_at", "observer", "accepted_at", "next_step")),
         Prefetch("contacts", Contact.objects.order_by("made_on", "pk")),
     )  # fmt: skip
 
@@ -125,24 +129,28 @@ def _place(lists: DayList, operation: Operation, booking: Booking | None, *, tod
             Row(operation, day, point or _nearest(day), "booked" if point else "care", words, booking=booking)
         )
         return
-    point = next_point(performed_on=performed_on, seen_days=seen_days, today=today)
+    ended = clinic_ended(reviews)
+    point = next_point(performed_on=performed_on, seen_days=seen_days, today=today, clinic_ended=ended)
     if point is None:
         return
     state = state_of(point, performed_on=performed_on, seen_days=seen_days, today=today)
     if state == Due.LATER:
         opens_on = point.opens_on(performed_on)
         lists.next_opens_on = min(lists.next_opens_on or opens_on, opens_on)
-    elif not booking:
+    elif not booking or booking.starts_at.date() > point.closes_on(performed_on):
+        # A booking beyond the window does not save this review, so the row stays.
         _add_open(lists, operation, point, state, day=day, today=today)
 
 
 def _add_open(lists: DayList, operation: Operation, point: ReviewPoint, state: Due, *, day: int, today: date) -> None:
-    if operation.patient.no_contact_wished:
+    tries = list(operation.contacts.all())
+    if operation.patient.no_contact_wished or (tries and tries[-1].result in NOT_CHASED):
         lists.no_contact += 1
         return
-    tries = list(operation.contacts.all())
     late = (today - point.target_on(operation.performed_on)).days
-    row = Row(operation, day, point, "late", "", tries=len(tries), last_try_on=tries[-1].made_on if tries else None)
+    row = Row(operation, day, point, "late", "", tries=len(tries))
+    if tries:
+        row.last_try_on, row.next_try_on = tries[-1].made_on, tries[-1].next_try_on
     if state == Due.OVERDUE:
         row.words = f"{late} {'day' if late == 1 else 'days'} past target, day {day}"
         lists.overdue.append(row)

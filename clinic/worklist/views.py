@@ -1,5 +1,6 @@
 """Today, booking a review, logging a contact."""
 
+from contextlib import suppress
 from datetime import datetime, time
 
 from django.contrib import messages
@@ -8,11 +9,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clinic.access.decorators import allowed
+from clinic.access.decorators import allowed, require_methods
+from clinic.access.models import Conflict
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
+from clinic.patients.models import Patient
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.sentences import say_day
@@ -24,7 +26,7 @@ from clinic.worklist.queries import day_list
 FIRST_ROWS = 25
 
 
-@require_GET
+@require_methods("GET")
 @allowed(Action.SEE_WORKLIST)
 def today(request: HttpRequest) -> HttpResponse:
     now = timezone.localtime()
@@ -49,31 +51,41 @@ def _operation(request: HttpRequest, key: str) -> Operation:
     return get_object_or_404(visible.prefetch_related("nail_procedures__treated_sides"), key=key)
 
 
-@require_http_methods(["GET", "POST"])
+@require_methods("GET", "POST")
 @allowed(Action.BOOK_REVIEW)
 def book(request: HttpRequest, key: str) -> HttpResponse:
     operation = _operation(request, key)
+    once = request.POST.get("once") or new_token()
+    if request.method == "POST" and (earlier := first_or_result(request.user, once)):
+        return redirect(earlier)
     form = BookingForm(request.POST or None, operation=operation, now=timezone.now())
     if request.method == "POST" and form.is_valid():
         starts_at = form.cleaned_data["starts_at"]
         with transaction.atomic():
-            for earlier in Booking.objects.filter(
-                operation=operation, cancelled_at__isnull=True, starts_at__gte=timezone.now()
-            ):
-                earlier.cancelled_at = timezone.now()
-                earlier.save_version(by=request.user, reason="Booked anew")
-            point = point_of((timezone.localtime(starts_at).date() - operation.performed_on).days)
-            booking = Booking(
-                operation=operation, starts_at=starts_at, point=point.code if point else "", booked_by=request.user
-            )
-            booking.keep(by=request.user)
+            if earlier := claim(request.user, once, leads_to=reverse("today")):
+                return redirect(earlier)
+            _book(request, operation, starts_at)
         when = timezone.localtime(starts_at)
         messages.success(request, f"Review booked for {say_day(when.date())}, {when:%H:%M}.")
         return redirect("today")
-    return render(request, "worklist/book.html", {"form": form, "operation": operation})
+    return render(request, "worklist/book.html", {"form": form, "operation": operation, "once": once})
 
 
-@require_http_methods(["GET", "POST"])
+def _book(request: HttpRequest, operation: Operation, starts_at: datetime) -> None:
+    """One booking stands at a time: the earlier one is cancelled and keeps its row."""
+    Operation.objects.select_for_update().get(pk=operation.pk)  # two people booking at once wait for each other
+    now = timezone.now()
+    for earlier in Booking.objects.filter(operation=operation, cancelled_at__isnull=True, starts_at__gte=now):
+        earlier.cancelled_at = now
+        earlier.save_version(by=request.user, reason="Booked anew")
+    point = point_of((timezone.localtime(starts_at).date() - operation.performed_on).days)
+    booking = Booking(
+        operation=operation, starts_at=starts_at, point=point.code if point else "", booked_by=request.user
+    )
+    booking.keep(by=request.user)
+
+
+@require_methods("GET", "POST")
 @allowed(Action.BOOK_REVIEW)
 def contact(request: HttpRequest, key: str) -> HttpResponse:
     operation = _operation(request, key)
@@ -86,10 +98,14 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
         with transaction.atomic():
             if earlier := claim(request.user, once, leads_to=reverse("today")):
                 return redirect(earlier)
-            row = Contact(
-                operation=operation, made_on=now.date(), recorded_by=request.user, recorded_at=now, **form.cleaned_data
-            )
+            answers = dict(form.cleaned_data)
+            died_on = answers.pop("died_on")
+            row = Contact(operation=operation, made_on=now.date(), recorded_by=request.user, recorded_at=now, **answers)
             row.keep(by=request.user)
+            if row.result == ContactResult.DIED:
+                patient = Patient.objects.select_for_update().get(pk=operation.patient_id)
+                patient.died_on = died_on
+                patient.save_version(by=request.user, reason="Told at a contact")
         messages.success(request, _logged(row))
         return redirect("today")
     context = {
@@ -107,13 +123,14 @@ def _logged(row: Contact) -> str:
     return f"Contact logged. Next try {say_day(row.next_try_on)}." if row.next_try_on else "Contact logged."
 
 
-@require_POST
+@require_methods("POST")
 @allowed(Action.RECORD_REVIEW)
 def contact_dealt_with(request: HttpRequest, key: str) -> HttpResponse:
     visible = Contact.objects.filter(operation__practice_id=request.user.practice_id)
     row = get_object_or_404(visible, key=key)
     if row.handled_at is None:
         row.handled_at = timezone.now()
-        row.save_version(by=request.user, reason="Dealt with")
+        with suppress(Conflict):  # somebody did so at the same moment
+            row.save_version(by=request.user, reason="Dealt with")
         messages.success(request, "Marked as dealt with.")
     return redirect("today")

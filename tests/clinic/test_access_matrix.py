@@ -53,7 +53,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "review-correct": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     "review-undo": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
     "review-strike": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
-    "review-accept": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    "review-accept": ("POST", Action.ACCEPT_REPORT, 302, SIGN_IN),
     "draft": ("POST", Action.RECORD_REVIEW, 200, SIGN_IN),
     # worklist
     "today": ("GET", Action.SEE_WORKLIST, 200, SIGN_IN),

@@ -380,3 +380,63 @@ def test_throwing_the_draft_away_opens_an_empty_page(client_of, practitioner, op
     client.post(address, {"start_again": "1"})
 
     assert "half a thought" not in text(client.get(address))
+
+
+def test_a_mistake_in_a_correction_does_not_take_over_a_colleagues_version(client_of, practitioner, lead, operation):
+    review = create_review(operation, day=43, pain=1)
+    address = reverse("review-correct", args=[review.key])
+    client_of(lead).post(address, answers_for(operation, toe_pain="9") | {"version": "1", "reason": "Read from paper"})
+
+    page = client_of(practitioner).post(address, answers_for(operation, toe_pain="6") | {"version": "1"})
+
+    assert 'name="version" value="1"' in text(page)
+    late = client_of(practitioner).post(
+        address, answers_for(operation, toe_pain="6") | {"version": "1", "reason": "Misheard"}
+    )
+    assert late.status_code == 409
+    assert review.toe_findings.get().pain == 9
+
+
+def test_a_side_that_joined_later_can_be_answered_in_a_correction(client_of, practitioner, operation):
+    review = create_review(operation, day=43)
+    review.side_findings.get(treated_side__side="tibial").delete()
+
+    response = client_of(practitioner).post(
+        reverse("review-correct", args=[review.key]),
+        answers_for(operation) | {"version": "1", "reason": "The side was added"},
+    )
+
+    assert response.status_code == 302
+    assert review.side_findings.count() == 2
+
+
+def test_a_patients_words_written_down_by_an_assistant_wait_for_a_clinician(client_of, assistant, operation):
+    send(client_of(assistant), operation, means="questionnaire", observer="patient")
+
+    review = Review.objects.get()
+    assert review.accepted_at is None
+    assert client_of(assistant).post(reverse("review-accept", args=[review.key])).status_code == 403
+
+
+def test_the_operator_is_named_as_the_one_who_looked(client_of, assistant, practitioner, operation):
+    send(client_of(assistant), operation, observer="operator")
+
+    assert Review.objects.get().seen_by == practitioner
+
+
+def test_an_operation_corrected_meanwhile_is_told_and_nothing_is_stored(
+    client_of, practitioner, operation, monkeypatch
+):
+    from clinic.reviews import views
+
+    shown = views._entry
+
+    def corrected_meanwhile(request, opened, now):
+        type(operation).objects.filter(pk=operation.pk).update(performed_on=date(2026, 10, 1))
+        return shown(request, opened, now)
+
+    monkeypatch.setattr(views, "_entry", corrected_meanwhile)
+    page = send(client_of(practitioner), operation)
+
+    assert "The operation was corrected just now" in text(page)
+    assert not Review.objects.exists()

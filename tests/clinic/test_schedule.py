@@ -1,4 +1,4 @@
-"""Dates of the review schedule. Month arithmetic: worked cases of the brief, common practice, no source."""
+"""Dates of the review schedule. Month arithmetic: worked cases, common practice, no source."""
 
 from datetime import date
 from itertools import pairwise

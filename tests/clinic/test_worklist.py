@@ -175,3 +175,67 @@ def test_statements_do_not_grow_with_rows(client_of, practice, practitioner, nam
 
     assert many == few
     assert many <= budget
+
+
+def test_has_died_asks_for_the_day_and_ends_the_calls(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+    told = {"channel": "phone", "result": "died"}
+
+    page = client.post(reverse("contact", args=[operation.key]), told).content.decode()
+    assert "When did the patient die? Give day, month and year" in page
+    assert not Contact.objects.exists()
+
+    client.post(reverse("contact", args=[operation.key]), told | {"died_on": "2026-11-20"})
+    operation.patient.refresh_from_db()
+    assert operation.patient.died_on == date(2026, 11, 20)
+    assert operation.patient.history.first().history_change_reason == "Told at a contact"
+    assert lists_of(client).overdue == []
+
+
+def test_ending_clinic_reviews_leaves_only_the_twelve_month_contact(client_of, practice, practitioner):
+    half_year = operated(practice, practitioner, 190)
+    review = create_review(half_year, day=42)
+    review.next_step = "end_clinic"
+    review.save()
+
+    lists = lists_of(client_of(practitioner))
+
+    assert (lists.overdue, lists.due) == ([], [])
+    assert lists.next_opens_on == half_year.performed_on + timedelta(days=335)
+
+
+@pytest.mark.parametrize("result", ["declined", "moved"])
+def test_who_declines_or_has_moved_is_not_called_again(client_of, practice, practitioner, result):
+    operation = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+
+    client.post(reverse("contact", args=[operation.key]), {"channel": "phone", "result": result})
+
+    assert lists_of(client).overdue == []
+    assert lists_of(client).no_contact == 1
+
+
+def test_a_booking_in_a_wrong_year_is_refused_and_one_beyond_the_window_does_not_hide_the_row(
+    client_of, practice, practitioner
+):
+    late = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+
+    page = client.post(reverse("book", args=[late.key]), {"on": "2062-12-01", "at": "10:40"}).content.decode()
+    assert "more than 14 months ahead; check the year" in page
+    client.post(reverse("book", args=[late.key]), {"on": "2027-01-20", "at": "10:40"})
+
+    assert [row.operation for row in lists_of(client).overdue] == [late]
+
+
+def test_the_same_booking_sent_twice_is_one(client_of, practice, practitioner):
+    late = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+    page = client.get(reverse("book", args=[late.key])).content.decode()
+    once = page.split('name="once" value="')[1].split('"')[0]
+
+    for _ in range(3):
+        client.post(reverse("book", args=[late.key]), {"on": "2026-11-27", "at": "10:40", "once": once})
+
+    assert Booking.objects.count() == 1

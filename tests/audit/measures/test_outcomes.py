@@ -98,7 +98,8 @@ def test_every_extent_of_nail_is_regrowth(extent):
     [
         ("ingrowth", "none", "event"), ("ingrowth", "cannot_tell", "event"), ("ingrowth", "not_applicable", "event"),
         ("pain", "spicule", "event"), ("infected", "full", "event"), ("none", "full", "clear"),
-        ("pain", "none", "clear"), ("infected", "none", "clear"), ("pain", "cannot_tell", "clear"),
+        ("pain", "none", "clear"), ("infected", "none", "clear"), ("pain", "cannot_tell", "lost"),
+        ("pain", "not_assessed", "lost"),
         ("none", "not_assessed", "clear"), ("cannot_tell", "spicule", "lost"), ("not_assessed", "full", "lost"),
     ],
 )  # fmt: skip
@@ -288,7 +289,8 @@ def told_plainly(findings, reoperated):
     """
     findings = [(day, extent) for day, extent in findings if 0 < day <= reoperated]
     first = min((day for day, extent in findings if extent == "spicule"), default=math.inf)
-    clear = any(extent == "none" and 335 <= day < first for day, extent in findings)
+    last = 425 if first < math.inf else math.inf
+    clear = any(extent == "none" and 335 <= day <= last and day < first for day, extent in findings)
     if first <= 425:
         return "event", False
     if clear:
@@ -319,3 +321,9 @@ def test_every_small_history_against_a_second_implementation():
     assert {key: standing(row) for key, row in found.iterrows()} == {
         key: told_plainly(*case) for key, case in cases.items()
     }
+
+
+def test_a_clear_look_after_the_window_does_not_hide_a_later_regrowth_from_the_worst_case():
+    row = one([seen("s", 500, extent="none"), seen("s", 600, extent="full")])
+
+    assert (row["status"], bool(row["late_event"])) == ("lost", True)
