@@ -54,6 +54,7 @@ def page(answer: Answer) -> dict[str, object]:
         "is_empty": answer.cohort.sides.empty,
         "axis": axis_top(rows, yearly.standard),
         "charts": figures.all_figures(yearly),
+        "bands_in_words": ", ".join(str(limit) for limit in answer.cohort.bands),
         "comparisons": sum(row.interval is not None for table in yearly.tables for row in table.rows),
         "headline_figure": percent(interval.rate).removesuffix(" %") if interval and interval.rate is not None else "",
         "unused": [row.label for row in yearly.technique.rows if row.keys and not any(row.keys.values())],

@@ -144,7 +144,7 @@ class _Writer:
         digests = [
             NameDigest(identity=row, digest=digest)
             for row in rows
-            for digest in sorted(name_digests(self.practice.pk, row.family_name, row.given_name))
+            for digest in sorted(name_digests(self.practice.pk, row.family_name, row.given_name, row.record_number))
         ]
         NameDigest.objects.bulk_create(digests, batch_size=ROWS_AT_ONCE)
 

@@ -59,7 +59,7 @@ class Identity(Versioned):
     def index_names(self) -> None:
         """Rewrite the search digests after the row is saved."""
         NameDigest.objects.filter(identity=self).delete()
-        digests = name_digests(self.practice_id_of_patient, self.family_name, self.given_name)
+        digests = name_digests(self.practice_id_of_patient, self.family_name, self.given_name, self.record_number)
         NameDigest.objects.bulk_create(NameDigest(identity=self, digest=value) for value in sorted(digests))
 
 

@@ -12,7 +12,7 @@ from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
 from django.db import models
 
-SHORTEST_PREFIX, LONGEST_PREFIX = 2, 12
+SHORTEST_PREFIX, LONGEST_PREFIX = 1, 12
 
 
 @lru_cache(maxsize=4)
@@ -67,7 +67,7 @@ def digest(practice_id: int, kind: str, text: str) -> str:
 
 
 def name_digests(practice_id: int, *names: str) -> set[str]:
-    """Digests of every prefix (2 to 12 letters) of every word of the names."""
+    """Digests of every prefix (1 to 12 letters) of every word of the names."""
     words = plain_letters(" ".join(names).replace("-", " ")).split()
     prefixes = {word[:length] for word in words for length in range(SHORTEST_PREFIX, LONGEST_PREFIX + 1)}
     return {digest(practice_id, "name", prefix) for prefix in prefixes if len(prefix) >= 1}

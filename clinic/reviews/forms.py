@@ -9,11 +9,13 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.forms import BaseForm
 
 from clinic.access.numbers import DayField, WholeNumberField
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review
 from clinic.reviews.recording import Findings, explicit_retreatment, explicit_signs
+from clinic.reviews.sentences import toe_name
 from clinic.schedule import point_of
 from clinic.vocabulary import review as words
 from clinic.vocabulary.procedure import Answer
@@ -47,6 +49,8 @@ def buttons(widget: type[forms.Widget] = forms.RadioSelect, *, opens: tuple[str,
     """Choice buttons; the answers in `opens` show the questions that depend on them."""
     made = widget(attrs=attrs)
     made.opens, made.columns = opens, columns
+    # A question that opens under an answer says itself when it must be answered; "(optional)" would be untrue.
+    made.asked_when_open = True
     return made
 
 
@@ -336,11 +340,23 @@ class ReviewEntry:
     def errors(self) -> list[tuple[str, str]]:
         """Pairs of the field's id (empty for the page) and its text, in the order of the page."""
         found = [("", text) for text in self.foreign_errors]
+        several = len(self.panels) > 1
         for form in self.forms():
+            where = self._where(form, several=several)
             for name, texts in form.errors.items():
                 anchor = form[name].auto_id if name in form.fields else ""
-                found += [(anchor, text) for text in texts]
+                found += [(anchor, f"{where}{text}") for text in texts]
         return found
+
+    def _where(self, form: BaseForm, *, several: bool) -> str:
+        """Which toe and side a sentence of the summary is about, where there is more than one."""
+        if isinstance(form, ToeForm):
+            return f"{toe_name(form.nail)}: " if several else ""
+        if isinstance(form, SideForm) and (several or len(form.treated.nail_procedure.sides) > 1):
+            toe = f"{toe_name(form.treated.nail_procedure)}, " if several else ""
+            side = _side_name(form.treated)
+            return f"{toe}{side}: " if several else f"{side[0].upper()}{side[1:]}: "
+        return ""
 
     def findings(self) -> Findings:
         return Findings(
@@ -444,6 +460,9 @@ def answers_of(review: Review) -> dict[str, Any]:
 def _toe_answers(toe) -> dict[str, Any]:
     plain = ("healing", "signs", "fluid_colour", "fluid_consistency", "fluid_amount", "erythema_mm", "swab")
     answers = {name: getattr(toe, name) for name in (*plain, "diagnosis", "antibiotic", "satisfaction", *SIGN_FIELDS)}
+    if toe.signs != words.Signs.SOME:
+        # The components were stored by rule, not answered; the open form must not show them as answers.
+        answers |= dict.fromkeys((*plain[2:], "diagnosis", *SIGN_FIELDS))
     answers["pain"] = "not_asked" if toe.pain is None else str(toe.pain)
     others = [name for name in OTHER_FIELDS if getattr(toe, name) == Answer.YES]
     if toe.untreated_side == words.UntreatedSide.INGROWTH:

@@ -91,6 +91,9 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
             return redirect(_save(request, operation, entry, now, once))
         except Conflict:
             entry.foreign_errors = ["The operation was corrected just now. Your answers are kept; check and save again"]
+    if request.method == "POST":
+        with suppress(DraftRefused):  # "everything else is kept" must be true even if the page is left now
+            keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
     page = _page(operation, entry, now, once=once, has_draft=request.method == "GET" and entry.from_draft)
     return render(request, "reviews/record.html", page)
 

@@ -87,7 +87,7 @@ class Swab(Term):
     NO_GROWTH = "no_growth", "No growth", "Nothing was cultured", s.OWN_DESIGN
     ORGANISM = "organism", "Organism grown", "An organism was cultured", s.SURVEILLANCE_30_DAYS
     ORGANISM_PUS = "organism_pus", "Organism and pus cells", "Cultured, with pus cells seen", s.SIGN_COUNT_30_DAYS
-    NOT_ASSESSED = "not_assessed", "Not asked", "Nobody asked", s.OWN_DESIGN
+    NOT_ASSESSED = "not_assessed", "Not assessed", "Nobody looked or asked", s.OWN_DESIGN
 
 
 class Antibiotic(Term):

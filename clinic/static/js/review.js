@@ -57,6 +57,10 @@ form.addEventListener("submit", () => {
   clearTimeout(timer);
   asking?.abort();
 });
+// Leaving the page: what was typed in the last two seconds still goes to the draft.
+addEventListener("pagehide", () => {
+  if (timer && !sent && form.dataset.draft) navigator.sendBeacon(form.dataset.draft, new FormData(form));
+});
 addEventListener("pageshow", (event) => {
   if (event.persisted) sent = false;
 });
