@@ -1,6 +1,7 @@
 """What every answer carries, and one log line for every request."""
 
 import logging
+import re
 import secrets
 import time
 from collections.abc import Callable, Iterable
@@ -14,7 +15,7 @@ logger = logging.getLogger("clinic.request")
 
 PERMISSIONS_POLICY = "camera=(), microphone=(), geolocation=()"
 METHODS = ["GET", "HEAD", "POST", "OPTIONS"]
-NUL = "\x00"
+UNSTORABLE = re.compile("[\x00\ud800-\udfff]")
 
 
 class BrowserSafety:
@@ -58,7 +59,7 @@ def refusal(request: HttpRequest) -> HttpResponse | None:
 
     if request.method in {"TRACE", "TRACK"}:
         return noted(request, HttpResponseNotAllowed(METHODS))
-    if has_nul(request):
+    if speaks_another_charset(request) or has_unstorable_text(request):
         return noted(request, bad_request(request))
     return None
 
@@ -68,15 +69,21 @@ def noted(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     return response
 
 
-def has_nul(request: HttpRequest) -> bool:
-    """Whether any text holds a NUL byte, which PostgreSQL cannot store and would answer with a crash.
+def speaks_another_charset(request: HttpRequest) -> bool:
+    """Whether the body claims a charset other than UTF-8: Python would look up codecs that are none for text."""
+    claimed = request.content_params.get("charset") if request.content_params else None
+    return claimed is not None and claimed.strip("\"' ").lower() not in {"utf-8", "utf8"}
+
+
+def has_unstorable_text(request: HttpRequest) -> bool:
+    """Whether any text holds a NUL or half a character pair, which no database stores and no page can print.
 
     Cookies count: a quoted cookie may carry it in octal, and the session key is looked up in the database.
     A body that cannot be read is refused the same way.
     """
     try:
-        return any(NUL in text for text in texts(request))
-    except (SuspiciousOperation, MultiPartParserError, UnreadablePostError):
+        return any(UNSTORABLE.search(text) for text in texts(request))
+    except (SuspiciousOperation, MultiPartParserError, UnreadablePostError, LookupError, UnicodeError):
         request._mark_post_parse_error()  # type: ignore[attr-defined]
         return True
 

@@ -80,3 +80,23 @@ def test_a_last_page_is_left_when_even_templates_fail(monkeypatch):
 
     assert response.status_code == 500
     assert b"Reference: 0123456789abcdef" in response.content
+
+
+@pytest.mark.parametrize("charset", ["zlib", "rot13", "idna", "undefined", "utf-7", "unicode_escape", "latin-1"])
+@pytest.mark.parametrize("kind", ["application/x-www-form-urlencoded", "multipart/form-data; boundary=x"])
+def test_a_body_in_another_charset_is_refused(client, charset, kind):
+    body = b'--x\r\nContent-Disposition: form-data; name="username"\r\n\r\n\\ud800+2AA-\r\n--x--\r\n'
+    if "urlencoded" in kind:
+        body = b"username=\\ud800"
+
+    response = client.generic("POST", "/sign-in/", body, content_type=f"{kind}; charset={charset}")
+
+    assert response.status_code == 400
+
+
+def test_utf_8_is_taken_however_it_is_spelt(client):
+    response = client.generic(
+        "POST", "/sign-in/", b"username=a", content_type="application/x-www-form-urlencoded; charset=UTF-8"
+    )
+
+    assert response.status_code == 200
