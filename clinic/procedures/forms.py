@@ -10,6 +10,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q, QuerySet
 
 from clinic.access.forms import Difference
 from clinic.access.models import Member
@@ -153,11 +154,13 @@ class VisitForm(AskedWhenNeeded, forms.Form):
     )
     asked_when_needed = ("when", "performed_on")
 
-    def __init__(self, *args, member: Member, born_on: date, today: date, **kwargs) -> None:
+    def __init__(
+        self, *args, member: Member, born_on: date, today: date, operation: Operation | None = None, **kwargs
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.born_on, self.today = born_on, today
         self.fields["performed_on"].today = today
-        self.fields["operator"].queryset = operators_of(member)
+        self.fields["operator"].queryset = operators_of(member, stored=operation.operator_id if operation else None)
         self.fields["when"].widget.choices = self.days()
 
     def days(self) -> list[tuple[str, str]]:
@@ -197,10 +200,14 @@ class VisitForm(AskedWhenNeeded, forms.Form):
             self.add_error("note", f"The patient was {age} on that day. Note how consent was settled")
 
 
-def operators_of(member: Member):
-    """People of the member's practice who may operate."""
+def operators_of(member: Member, *, stored: int | None = None) -> QuerySet[Member]:
+    """People of the member's practice who may operate.
+
+    stored: who operated, in a correction; they did so even if they have since left or changed their role.
+    """
     may = roles_that_may(Action.RECORD_OPERATION)
-    people = Member.objects.filter(practice_id=member.practice_id, is_active=True, role__in=may)
+    today = Q(practice_id=member.practice_id, is_active=True, role__in=may)
+    people = Member.objects.filter(today | Q(pk=stored) if stored else today)
     return people.order_by("last_name", "first_name", "username")
 
 
@@ -301,7 +308,8 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             self.check_agent(technique, answers)
             if technique.takes_agent:
                 self.check_strength(answers)
-                self.check_exposure(answers)
+                if not self.leaves_exposure(answers):
+                    self.check_exposure(answers)
         return answers
 
     def check_part(self, technique: words.Technique, part: str | None) -> None:
@@ -341,6 +349,18 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             self.add_error("strength_percent", "Enter the strength, like 80, or choose “Basis not recorded” beside it")
         elif not basis:
             self.add_error("strength_basis", "Choose what the strength is a percentage of, or “Basis not recorded”")
+
+    def leaves_exposure(self, answers: Mapping[str, Any]) -> bool:
+        """Whether a correction shows the exposure as it is stored.
+
+        It may be stored as nobody could enter it here, say at one of two sides only; that must not stand in the way
+        of correcting something else, nor be lost by it.
+        """
+        if self.nail is None or answers.get("side") != part_of(self.nail.sides):
+            return False
+        stored = exposure_answers(self.nail)
+        names = ("exposure", "same", "total_seconds", "total_fibular", *self.second_names())
+        return all(text_of(answers.get(name)) == text_of(stored.get(name)) for name in names)
 
     def check_exposure(self, answers: dict[str, Any]) -> None:
         each = [name for name in self.second_names() if answers.get(name) is not None or name in self.errors]
@@ -400,12 +420,15 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         total = self.cleaned_data["exposure"] == TOTAL
         prior = self.cleaned_data["prior_surgery"] == words.Answer.YES
         revised = self.revised(earlier) if prior else {}
+        takes_agent = words.Technique(self.cleaned_data["technique"]).takes_agent
+        keeps_exposure = takes_agent and self.leaves_exposure(self.cleaned_data)
         sides = {
             side: SideValues(
                 seconds=() if total else seconds,
                 stated_seconds=seconds[0] if total and seconds else None,
                 revises=revised.get(side),
                 keeps_revised=prior,
+                keeps_exposure=keeps_exposure,
             )
             for side, seconds in self.exposures().items()
         }
@@ -506,7 +529,13 @@ class OperationEntry:
         self.initial = dict(initial or {})
         nails = nails_in_order(operation) if operation else [None] * count_of(self.initial if data is None else data)
         self.visit = VisitForm(
-            data, prefix="visit", initial=self.under("visit"), member=member, born_on=born_on, today=today
+            data,
+            prefix="visit",
+            initial=self.under("visit"),
+            member=member,
+            born_on=born_on,
+            today=today,
+            operation=operation,
         )
         self.toes = [
             ToeForm(data, prefix=f"toe{number}", initial=self.under(f"toe{number}"), nail=nail)
@@ -751,19 +780,28 @@ def toe_answers(nail: NailProcedure) -> dict[str, Any]:
 
 
 def exposure_answers(nail: NailProcedure) -> dict[str, Any]:
+    """What is stored of either side; a side without exposure leaves its fields empty."""
     rows = {
         treated.side: ([each.seconds for each in treated.applications.all()], treated.stated_exposure_seconds)
         for treated in nail.treated_sides.all()
     }
     first, *others = [rows[side] for side in nail.sides] or [([], None)]
-    seconds, total = first
-    known = EACH if seconds else TOTAL if total else NOT_RECORDED
-    answers: dict[str, Any] = {"exposure": known, "total_seconds": total if known == TOTAL else None}
-    answers |= {f"seconds_{number}": each for number, each in enumerate(seconds, start=1)}
+    known = known_of([first, *others])
+    answers: dict[str, Any] = {"exposure": known, **side_answers("seconds", *first)}
     if others and known != NOT_RECORDED:
         same = others[0] == first
         answers["same"] = "on" if same else None
-        if not same:
-            answers["total_fibular"] = others[0][1]
-            answers |= {f"fibular_{number}": each for number, each in enumerate(others[0][0], start=1)}
+        answers |= {} if same else side_answers("fibular", *others[0])
     return answers
+
+
+def known_of(rows: Sequence[tuple[list[int], int | None]]) -> str:
+    if any(seconds for seconds, _ in rows):
+        return EACH
+    return TOTAL if any(total for _, total in rows) else NOT_RECORDED
+
+
+def side_answers(row: str, seconds: Sequence[int], total: int | None) -> dict[str, Any]:
+    """Single applications say more than a total, which is shown only where there are none."""
+    each = {f"{row}_{number}": value for number, value in enumerate(seconds, start=1)}
+    return each or {"total_seconds" if row == "seconds" else "total_fibular": total}

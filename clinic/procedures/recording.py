@@ -6,11 +6,12 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model, ProtectedError
+from django.db.models import Model, ProtectedError, Q
 
 from clinic.access.models import Member
 from clinic.patients.models import Patient
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
+from clinic.vocabulary.procedure import NailSide
 
 UNDO_FOR = timedelta(minutes=10)
 
@@ -40,12 +41,14 @@ class SideValues:
     """Exposure of one treated side: the seconds of each application, or only the total, or neither.
 
     revises: the earlier operation on this side. keeps_revised: a correction that finds none leaves a stored one.
+    keeps_exposure: a correction leaves the stored exposure of this side as it is.
     """
 
     seconds: tuple[int, ...] = ()
     stated_seconds: int | None = None
     revises: TreatedSide | None = None
     keeps_revised: bool = False
+    keeps_exposure: bool = False
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,7 @@ def record_operation(
     reason: why unusual values are right; kept in the history.
     first_toe_key: the key for the first toe, where its address had to be known before.
     """
+    _lock_patient(patient.pk)
     operation = Operation(
         practice=patient.practice,
         patient=patient,
@@ -107,6 +111,7 @@ def amend_operation(
     The toes of `values` stand in the order in which they were recorded. Raises Conflict if somebody changed the
     operation since `version` was shown, ReviewLiesBefore and SideHasFindings where a review stands in the way.
     """
+    _lock(operation)
     moved = operation.performed_on != values.fields["performed_on"]
     _put(operation, values.fields)
     operation.age_years = operation.patient.identity.age_on(operation.performed_on)
@@ -120,7 +125,36 @@ def amend_operation(
         if _put(nail, toe.fields):
             nail.save_version(by=by, reason=reason)
         _amend_sides(nail, toe.sides, by=by, reason=reason)
+    _drop_stale_links(operation, by=by, reason=reason)
     return operation
+
+
+def _lock(operation: Operation) -> None:
+    """Acts on one operation go one after the other, and so does a review of it, which copies its date."""
+    _lock_patient(operation.patient_id)
+    Operation.objects.select_for_update().get(pk=operation.pk)
+
+
+def _lock_patient(pk: int) -> None:
+    """Always before the operation: operations of one patient name each other as revised."""
+    Patient.objects.select_for_update().get(pk=pk)
+
+
+def _drop_stale_links(operation: Operation, *, by: Member, reason: str) -> None:
+    """Once toe or side is corrected, a re-operation elsewhere revises it no longer; nor does it revise one."""
+    touching = Q(nail_procedure__operation=operation) | Q(revises__nail_procedure__operation=operation)
+    links = TreatedSide.objects.filter(touching, revises__isnull=False)
+    for treated in links.select_related("nail_procedure", "revises__nail_procedure"):
+        if not _overlap(treated, treated.revises):
+            treated.revises = None
+            treated.save_version(by=by, reason=reason)
+
+
+def _overlap(one: TreatedSide, other: TreatedSide) -> bool:
+    """The same toe and side; a whole nail overlaps both sides."""
+    toes = {(each.nail_procedure.foot, each.nail_procedure.toe) for each in (one, other)}
+    sides = {one.side, other.side}
+    return len(toes) == 1 and (len(sides) == 1 or NailSide.WHOLE in sides)
 
 
 def _move_reviews(operation: Operation, *, by: Member, reason: str) -> None:
@@ -152,8 +186,15 @@ def _amend_side(treated: TreatedSide, side: str, exposure: SideValues, *, by: Me
     columns = {"side": side, "stated_exposure_seconds": exposure.stated_seconds, "revises": exposure.revises}
     if exposure.keeps_revised and side == treated.side and exposure.revises is None:
         del columns["revises"]
+    if exposure.keeps_exposure:
+        del columns["stated_exposure_seconds"]
     if _put(treated, columns):
         treated.save_version(by=by, reason=reason)
+    if not exposure.keeps_exposure:
+        _amend_applications(treated, exposure, by=by, reason=reason)
+
+
+def _amend_applications(treated: TreatedSide, exposure: SideValues, *, by: Member, reason: str) -> None:
     stored = {application.number: application for application in treated.applications.all()}
     for number, seconds in enumerate(exposure.seconds, start=1):
         application = stored.pop(number, None) or Application(treated_side=treated, number=number)
@@ -198,8 +239,10 @@ def _put(row: Model, values: Mapping[str, Any]) -> bool:
     return bool(changed)
 
 
+@transaction.atomic
 def strike_operation(*, by: Member, operation: Operation, now: datetime, reason: str) -> None:
     """Strike out a wrong entry: it stays readable and counts nowhere. Its reviews count no longer, either."""
+    _lock(operation)
     operation.struck_at = now
     operation.struck_reason = reason
     operation.save_version(by=by, reason=reason)
@@ -211,6 +254,7 @@ def undo_operation(*, by: Member, operation: Operation, now: datetime) -> None:
 
     Raises TooLateToUndo for others, after ten minutes, once it was changed or reviewed.
     """
+    _lock(operation)
     touched = operation.version > 1 or operation.reviews.exists()
     if operation.recorded_by_id != by.pk or now - operation.recorded_at > UNDO_FOR or touched:
         raise TooLateToUndo

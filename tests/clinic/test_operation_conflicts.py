@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 import time_machine
+from django.db.models import QuerySet
 from django.urls import reverse
 
 from clinic.access.drafts import draft_of
@@ -285,7 +286,116 @@ def test_more_than_four_applications_survive_a_correction(client, operation):
     assert [row.seconds for row in treated.applications.all()] == [60, 60, 10, 10, 10]
 
 
+@pytest.mark.parametrize("now", [{"is_active": False}, {"role": "assistant"}])
+def test_who_operated_stays_although_they_left_or_changed_their_role(client, practice, operation, now):
+    surgeon, other = create_member(practice), create_member(practice)
+    Operation.objects.update(operator=surgeon)
+    operation.refresh_from_db()
+    type(surgeon).objects.filter(pk__in=[surgeon.pk, other.pk]).update(**now)
+
+    refused = amend(client, operation, visit_operator=other.key)
+    response = amend(client, operation, visit_note="Left dressing dry")
+
+    assert errors(refused) == ["Choose an operator of this practice who may operate"]
+    assert response.status_code == 302
+    assert (Operation.objects.get().operator, Operation.objects.get().note) == (surgeon, "Left dressing dry")
+
+
+@pytest.mark.parametrize(
+    ("changes", "kept"),
+    [
+        ({"toe1_toe": "right-2"}, False),
+        ({"toe1_toe": "left-1"}, False),
+        ({"toe1_side": "tibial"}, False),
+        ({"toe1_side": "whole", "toe1_technique": "tna_chemical"}, True),
+        ({"toe1_agent": "tca"}, True),
+    ],
+)
+def test_a_later_operation_revises_only_the_same_toe_and_side(client, patient, practitioner, operation, changes, kept):
+    later = create_operation(patient=patient, operator=practitioner, performed_on=date(2026, 11, 20))
+    earlier = TreatedSide.objects.get(nail_procedure__operation=operation)
+    TreatedSide.objects.filter(nail_procedure__operation=later).update(revises=earlier)
+
+    response = amend(client, operation, **changes)
+
+    link = TreatedSide.objects.get(nail_procedure__operation=later)
+    assert response.status_code == 302
+    assert (link.revises, link.version) == ((earlier, 1) if kept else (None, 2))
+    if not kept:
+        assert link.history.first().history_change_reason == "Typing error"
+
+
+def test_a_re_operation_corrected_to_another_toe_revises_nothing_any_more(client, patient, practitioner, operation):
+    before = create_operation(patient=patient, operator=practitioner, performed_on=date(2025, 6, 3))
+    operation.nail_procedures.update(prior_surgery_same_side="yes")
+    sides = TreatedSide.objects.filter(nail_procedure__operation=operation)
+    sides.update(revises=TreatedSide.objects.get(nail_procedure__operation=before))
+
+    amend(client, operation, toe1_toe="right-3")
+
+    assert sides.get().revises is None
+
+
+# --- exposure known at one side, or known differently
+
+
+@pytest.fixture
+def two_sides(patient, practitioner):
+    """Tibial without exposure, fibular with 60 s; as it may come from elsewhere."""
+    operation = create_operation(
+        patient=patient, operator=practitioner, performed_on=OPERATED, sides=("tibial", "fibular"), seconds=()
+    )
+    operation.nail_procedures.update(infection_before="none", prior_surgery_same_side="no")
+    Application.objects.create(treated_side=TreatedSide.objects.get(side="fibular"), number=1, seconds=60)
+    return operation
+
+
+def test_the_page_opens_with_the_seconds_of_either_side(client, two_sides):
+    page = client.get(reverse("operation-amend", args=[two_sides.key]))
+
+    toe = page.context["entry"].toes[0]
+    assert (toe["exposure"].value(), toe["seconds_1"].value(), toe["fibular_1"].value()) == ("each", None, 60)
+
+
+@pytest.mark.parametrize("stated", [None, 90])
+def test_correcting_the_note_leaves_the_exposure_of_both_sides(client, two_sides, stated):
+    TreatedSide.objects.filter(side="tibial").update(stated_exposure_seconds=stated)
+
+    response = amend(client, two_sides, visit_note="Left dressing dry")
+
+    assert response.status_code == 302
+    assert {row.side: row.exposure_seconds for row in TreatedSide.objects.all()} == {"tibial": stated, "fibular": 60}
+    assert Application.history.count() == 1
+    assert set(TreatedSide.objects.values_list("version", flat=True)) == {1}
+
+
+def test_a_changed_exposure_is_checked_and_stored(client, two_sides):
+    refused = amend(client, two_sides, toe1_fibular_1="50")
+    amend(client, two_sides, toe1_seconds_1="40", toe1_fibular_1="50")
+
+    assert errors(refused) == ["Enter the seconds of each application, like 60, or choose “Not recorded”"]
+    assert {row.side: row.exposure_seconds for row in TreatedSide.objects.all()} == {"tibial": 40, "fibular": 50}
+
+
 # --- two people
+
+
+@pytest.mark.parametrize("act", ["amend", "strike", "undo"])
+def test_every_act_locks_the_operation(client, patient, practitioner, monkeypatch, act):
+    """A review saved at the same time waits, or is waited for; it never keeps the old date."""
+    send(client, patient, practitioner)
+    operation = Operation.objects.get()
+    locked, lock = [], QuerySet.select_for_update
+    monkeypatch.setattr(QuerySet, "select_for_update", lambda rows: locked.append(rows.model) or lock(rows))
+
+    if act == "amend":
+        amend(client, operation, visit_note="Left dressing dry")
+    else:
+        client.post(reverse(f"operation-{act}", args=[operation.key]), {"reason": "Wrong patient"})
+
+    operation.refresh_from_db()
+    assert operation.version == 2
+    assert Operation in locked
 
 
 def test_a_conflict_shows_stored_and_typed_and_saves_nothing(client, client_of, lead, operation):
