@@ -7,4 +7,4 @@ class ClinicConfig(AppConfig):
     verbose_name = "Clinical record"
 
     def ready(self) -> None:
-        from clinic.access import checks  # noqa: F401 - importing registers them
+        from clinic.access import checks, signing_in  # noqa: F401 - importing registers them

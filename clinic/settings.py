@@ -27,6 +27,9 @@ else:
     ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", "testserver"]
     DATABASE_URL = os.environ.get("DATABASE_URL", f"sqlite:///{VAR_DIR / 'clinic.sqlite3'}")
 SECRET_KEY_FALLBACKS = [key for key in os.environ.get("SECRET_KEY_FALLBACKS", "").split(",") if key]
+BEHIND_PROXY = os.environ.get("BEHIND_PROXY") == "1"
+# Addresses or networks whose X-Forwarded-For is believed; nobody's without a proxy.
+TRUSTED_PROXIES = os.environ.get("TRUSTED_PROXIES", "127.0.0.1,::1").split(",") if BEHIND_PROXY else []
 CSRF_TRUSTED_ORIGINS = [origin for origin in os.environ.get("CSRF_TRUSTED_ORIGINS", "").split(",") if origin]
 
 
@@ -140,7 +143,7 @@ if PRODUCTION:
     SECURE_HSTS_SECONDS = 365 * 24 * 3600
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = os.environ.get("HSTS_PRELOAD", "1") == "1"
-    if os.environ.get("BEHIND_PROXY") == "1":
+    if BEHIND_PROXY:
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"

@@ -2,7 +2,11 @@
 
 import os
 
-from django.core.wsgi import get_wsgi_application
+import django
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.settings")
-application = get_wsgi_application()
+django.setup(set_prefix=False)
+
+from clinic.access.requests import Utf8Handler  # noqa: E402 - needs the settings
+
+application = Utf8Handler()

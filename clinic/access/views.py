@@ -37,6 +37,7 @@ from clinic.access.furniture import menu_of
 from clinic.access.models import Conflict, Member, SignInThrottle
 from clinic.access.once import claim, first_or_result
 from clinic.access.passwords import first_password_link
+from clinic.access.requests import client_address
 from clinic.access.rules import Action, Role, may
 from clinic.access.throttle import claim_try, note_failure, note_success
 
@@ -66,7 +67,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 
 def member_signing_in(request: HttpRequest, form: SignInForm, *, now: datetime) -> Member | None:
-    username, address = form.cleaned_data["username"], request.META["REMOTE_ADDR"]
+    username, address = form.cleaned_data["username"], client_address(request)
     if not claim_try(username=username, address=address, now=now):
         return noted_failure(request, "sign_in_waits")
     member = authenticate(request, username=username, password=form.cleaned_data["password"])

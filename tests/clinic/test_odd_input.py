@@ -1,11 +1,14 @@
 """Requests that no browser of ours sends never end in a fault of the server."""
 
+from io import BytesIO
+
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import OperationalError
 from django.test import Client, RequestFactory
 
 from clinic.access import views
+from clinic.wsgi import application
 
 ODD = ["%00", "%ff%fe", "9" * 30, "-1", "x" * 5000, "%F0%9F%92%A9", "'%22%3E%3Cscript%3E", "..%2F..%2F", "%ED%A0%80"]
 PATHS = ["/people/{}/", "/set-password/{}/aa-bb/", "/set-password/aa/{}/", "/{}", "/sign-in/?next={}", "/account/?x={}"]
@@ -100,3 +103,20 @@ def test_utf_8_is_taken_however_it_is_spelt(client):
     )
 
     assert response.status_code == 200
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("parameter", ["charset=rot13", "charset=zlib", "charset*=nowhere''x", "charset*=utf-8''zlib"])
+@pytest.mark.parametrize("query", ["", "next=/", "q=%ff"])
+def test_the_server_itself_survives_another_charset(parameter, query):
+    """The query is decoded before any middleware runs, so this goes through the entry point of the server."""
+    environ = RequestFactory()._base_environ(
+        REQUEST_METHOD="POST", PATH_INFO="/sign-in/", QUERY_STRING=query, CONTENT_LENGTH="1",
+        CONTENT_TYPE=f"application/x-www-form-urlencoded; {parameter}",
+    )  # fmt: skip
+    environ["wsgi.input"] = BytesIO(b"a")
+    statuses = []
+
+    list(application(environ, lambda status, headers: statuses.append(status)))
+
+    assert statuses == ["400 Bad Request"]

@@ -180,3 +180,13 @@ def test_not_ready_without_space(client, db, monkeypatch):
 
     assert response.status_code == 503
     assert response.json() == {"database": True, "migrations": True, "disk": False}
+
+
+def test_signing_in_is_noted_without_a_version_of_the_member(client, practitioner):
+    versions = practitioner.history.count()
+
+    sign_in(client, practitioner.username)
+
+    practitioner.refresh_from_db()
+    assert practitioner.last_login is not None
+    assert practitioner.history.count() == versions
