@@ -8,7 +8,13 @@ from simple_history.models import HistoricalRecords
 
 from clinic.access.models import Member, Versioned
 from clinic.patients.models import Patient
-from clinic.patients.sealed import SealedField, name_digests, query_digests, record_number_digest
+from clinic.patients.sealed import (
+    SealedField,
+    loose_number_digest,
+    name_digests,
+    query_digests,
+    record_number_digest,
+)
 
 
 class Identity(Versioned):
@@ -59,7 +65,9 @@ class Identity(Versioned):
     def index_names(self) -> None:
         """Rewrite the search digests after the row is saved."""
         NameDigest.objects.filter(identity=self).delete()
-        digests = name_digests(self.practice_id_of_patient, self.family_name, self.given_name, self.record_number)
+        practice_id = self.practice_id_of_patient
+        digests = name_digests(practice_id, self.family_name, self.given_name, self.record_number)
+        digests.add(loose_number_digest(practice_id, self.record_number))
         NameDigest.objects.bulk_create(NameDigest(identity=self, digest=value) for value in sorted(digests))
 
 
@@ -72,10 +80,10 @@ class NameDigest(models.Model):
 
 
 def find_patients(member: Member, query: str) -> models.QuerySet[Patient]:
-    """Patients of the member's practice whose record number is `query`, or whose names begin with all its words."""
+    """Patients of the member's practice whose record number is `query`, with or without its signs, or whose names
+    begin with all its words."""
     visible = Patient.objects.visible_to(member).select_related("identity")
-    number = record_number_digest(member.practice_id, query)
-    by_number = visible.filter(identity__record_number_digest=number)
+    by_number = visible.filter(identity__digests__digest=loose_number_digest(member.practice_id, query))
     words = query_digests(member.practice_id, query)
     if not words:
         return visible.none()

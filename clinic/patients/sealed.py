@@ -80,4 +80,10 @@ def query_digests(practice_id: int, query: str) -> list[str]:
 
 
 def record_number_digest(practice_id: int, number: str) -> str:
-    return digest(practice_id, "number", "".join(plain_letters(number).split()))
+    """Tells whether two record numbers are one: letter case and width of gaps do not count, signs do (12/3, 1/23)."""
+    return digest(practice_id, "number", " ".join(unicodedata.normalize("NFKC", number).casefold().split()))
+
+
+def loose_number_digest(practice_id: int, number: str) -> str:
+    """Finds a record number typed without its signs; several numbers may share it."""
+    return digest(practice_id, "loose number", "".join(plain_letters(number).split()))

@@ -8,7 +8,15 @@ from django.db import connection
 
 from clinic.patients.identity import Identity, NameDigest, find_patients
 from clinic.patients.registering import change_identity, register_patient
-from clinic.patients.sealed import digest, name_digests, plain_letters, record_number_digest, seal, unseal
+from clinic.patients.sealed import (
+    digest,
+    loose_number_digest,
+    name_digests,
+    plain_letters,
+    record_number_digest,
+    seal,
+    unseal,
+)
 from tests.factories import create_member, create_patient
 
 pytestmark = pytest.mark.django_db
@@ -67,8 +75,17 @@ def test_the_same_name_has_other_digests_in_another_practice():
     assert all(re.fullmatch(r"[0-9a-f]{32}", each) for each in name_digests(1, "Sample"))
 
 
-def test_a_record_number_is_one_however_it_is_typed():
-    assert record_number_digest(1, "RN-4711") == record_number_digest(1, "rn 4711")
+def test_a_record_number_is_one_in_any_letter_case_and_width():
+    assert record_number_digest(1, "RN-4711  b") == record_number_digest(1, " rn-4711 B")
+    assert record_number_digest(1, "RN-4711") == record_number_digest(1, "ＲＮ-4711")
+
+
+@pytest.mark.parametrize(("one", "other"), [("12/3", "1/23"), ("12 3", "1 23"), ("7-1", "71"), ("A.1", "A1")])
+def test_record_numbers_that_differ_in_a_sign_are_two(practitioner, one, other):
+    first, second = register(practitioner, record_number=one), register(practitioner, record_number=other)
+
+    assert record_number_digest(1, one) != record_number_digest(1, other)
+    assert {first, second} == set(find_patients(practitioner, one.replace("/", "").replace(" ", "")))
 
 
 @pytest.mark.parametrize(
@@ -107,7 +124,9 @@ def test_a_change_of_name_leaves_no_old_digest(practitioner):
     names = {"family_name": "Mock", "given_name": ""}
     change_identity(by=practitioner, patient=patient, identity=names, answers={}, versions=(1, 1), reason="x")
 
-    expected = name_digests(practitioner.practice_id, "Mock", patient.identity.record_number)
+    number = patient.identity.record_number
+    expected = name_digests(practitioner.practice_id, "Mock", number)
+    expected.add(loose_number_digest(practitioner.practice_id, number))
     assert {row.digest for row in NameDigest.objects.all()} == expected
 
 
