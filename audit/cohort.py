@@ -42,6 +42,7 @@ SIDE_FIELDS = {
     "infection_at_operation": "nail_procedure__infection_before",
     "died_on": "nail_procedure__operation__patient__died_on",
     "reoperated_on": "reoperated_on",
+    "amputated_on": "nail_procedure__amputated_on",
 }
 REVIEW_FIELDS = {
     "review_key": "review__key",
@@ -159,9 +160,10 @@ def _with_days(frame: "pd.DataFrame", reasons: dict[str, str], as_of: date) -> "
     import pandas as pd
 
     frame["performed_on"] = pd.to_datetime(frame["performed_on"])
-    died = pd.to_datetime(frame.pop("died_on"))
-    # A death after the cut-off was not known then.
-    frame["died_day"] = _days_after(frame["performed_on"], died.where(died <= pd.Timestamp(as_of)))
+    for name in ("died", "amputated"):
+        # What came after the cut-off was not known then.
+        happened = pd.to_datetime(frame.pop(f"{name}_on"))
+        frame[f"{name}_day"] = _days_after(frame["performed_on"], happened.where(happened <= pd.Timestamp(as_of)))
     frame["reoperated_day"] = _days_after(frame["performed_on"], pd.to_datetime(frame.pop("reoperated_on")))
     frame["age_years"] = frame["age_years"].astype("Int64")
     frame["takes_agent"] = frame["technique"].map(lambda code: Technique(code).takes_agent).astype(bool)

@@ -39,6 +39,7 @@ urlpatterns = [
     path("operations/<slug:key>/correct/", procedures.operation_amend, name="operation-amend"),
     path("operations/<slug:key>/undo/", procedures.operation_undo, name="operation-undo"),
     path("operations/<slug:key>/strike/", procedures.operation_strike, name="operation-strike"),
+    path("toes/<slug:key>/amputated/", procedures.toe_amputated, name="toe-amputated"),
     # reviews
     path("toes/<slug:key>/", reviews.toe, name="toe"),
     path("operations/<slug:key>/review/", reviews.record, name="review-record"),

@@ -115,6 +115,7 @@ SIDES: Mapping[str, Column] = {
     "infection_at_operation": _code("State of the toe before the first incision", procedure.LocalInfection),
     "died_day": _later_day("Death of the patient", "alive or not known at the cut-off"),
     "reoperated_day": _later_day("Recorded operation that revises this side", "none recorded by the cut-off"),
+    "amputated_day": _later_day("Amputation of the toe", "none on record by the cut-off"),
     "loss_reason": _code("Why the outcome would be unknown, from the contact log", review.LossReason),
 }
 

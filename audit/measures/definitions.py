@@ -58,10 +58,17 @@ class Status(Term):
         "censored_reoperation", "Re-operated before",
         "The same side was operated on again before the outcome could be known", s.OWN_DESIGN,
     )  # fmt: skip
+    CENSORED_AMPUTATION = (
+        "censored_amputation", "Toe amputated before",
+        "The toe was amputated before the outcome could be known", s.OWN_DESIGN,
+    )  # fmt: skip
     NOT_APPLICABLE = (
         "not_applicable", "Not applicable",
         "The outcome does not apply: regrowth is expected where no matrix was destroyed", s.OWN_DESIGN,
     )  # fmt: skip
+
+
+CENSORED = (Status.CENSORED_DEATH, Status.CENSORED_REOPERATION, Status.CENSORED_AMPUTATION)
 
 
 class HowKnown(Term):
@@ -174,8 +181,9 @@ DEFINITIONS = DefinitionSet(
         ),
         Definition(
             "censored", "Counted apart",
-            f"Death before day {TWELVE_MONTHS.opens_day} without an event, and re-operation of the same side by day "
-            f"{TWELVE_MONTHS.closes_day} before the outcome was known, are counted apart and are not in the eligible.",
+            f"Death before day {TWELVE_MONTHS.opens_day} without an event, and re-operation of the same side or "
+            f"amputation of the toe by day {TWELVE_MONTHS.closes_day} before the outcome was known, are counted apart "
+            "and are not in the eligible.",
             s.OWN_DESIGN,
         ),
         Definition(

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from audit.measures.columns import Cohort
-from audit.measures.definitions import TWELVE_MONTHS, HowKnown, Outcome, Status, Unit
+from audit.measures.definitions import CENSORED, TWELVE_MONTHS, HowKnown, Outcome, Status, Unit
 from clinic.vocabulary.procedure import NailSide
 from clinic.vocabulary.review import Extent, Means, Observer, Retreatment, Symptoms
 
@@ -67,8 +67,8 @@ class SideState:
 
     first_event: also of a pending side, or after the window. in_window: reviews in the window of a side with an event.
     settled: what the outcome is known from, oldest first; empty unless it is known.
-    ended_day: day of the death or re-operation for which the side is counted apart, or of the review that first
-    reported the re-operation; None for any other status.
+    ended_day: day of the death, re-operation or amputation for which the side is counted apart, or of the review that
+    first reported the re-operation; None for any other status.
     """
 
     status: Status
@@ -77,6 +77,26 @@ class SideState:
     in_window: tuple[Seen, ...] = ()
     settled: tuple[Seen, ...] = ()
     ended_day: float | None = None
+
+
+NEVER = float("inf")
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Days since operation of what ends follow-up of a side; infinity for what did not happen.
+
+    reported: the first review at which a re-operation was said to be done already.
+    """
+
+    died: float
+    reoperated: float
+    reported: float
+    amputated: float
+
+    @classmethod
+    def of(cls, side: Mapping[str, Any], *, reoperated: float, reported: float) -> "Ends":
+        return cls(_day(side["died_day"]), reoperated, reported, _day(side["amputated_day"]))
 
 
 def unit_frame(cohort: Cohort, outcome: Outcome | str, unit: Unit | str) -> pd.DataFrame:
@@ -185,46 +205,45 @@ def _side_state(side: Mapping[str, Any], seen: list[Seen], outcome: Outcome, *, 
     if pending:
         return SideState(Status.PENDING, next((one for one in seen if one.event), None))
     if outcome is Outcome.RE_OPERATION:
-        return _mature_state(seen, died=_day(side["died_day"]), reoperated=float("inf"), reported=float("inf"))
-    reported = min((one.day for one in seen if one.reoperated), default=float("inf"))
-    return _mature_state(seen, died=_day(side["died_day"]), reoperated=reoperated, reported=reported)
+        return _mature_state(seen, Ends.of(side, reoperated=NEVER, reported=NEVER))
+    reported = min((one.day for one in seen if one.reoperated), default=NEVER)
+    return _mature_state(seen, Ends.of(side, reoperated=reoperated, reported=reported))
 
 
 def _day(value: Any) -> float:
     """Infinity for what did not happen, so that days compare."""
-    return float("inf") if pd.isna(value) else float(value)
+    return NEVER if pd.isna(value) else float(value)
 
 
-def _mature_state(seen: Sequence[Seen], *, died: float, reoperated: float, reported: float) -> SideState:
-    """The standing of a side whose window has closed.
-
-    died, reoperated: days. reported: day of the first review at which a re-operation was said to be done already.
-    Infinity for what did not happen.
-    """
-    # A second operation ends what the first can show: later findings belong to the new record.
-    own = [one for one in seen if one.day <= min(reoperated, reported)]
+def _mature_state(seen: Sequence[Seen], ends: Ends) -> SideState:
+    """The standing of a side whose window has closed."""
+    # A second operation or an amputation ends what the first can show: later findings belong to another record.
+    own = [one for one in seen if one.day <= min(ends.reoperated, ends.reported, ends.amputated)]
     first = next((one for one in own if one.event), None)
     if first is not None and first.day <= TWELVE_MONTHS.closes_day:
         in_window = tuple(one for one in seen if TWELVE_MONTHS.contains(one.day))
         return SideState(Status.EVENT, first, False, in_window, tuple(one for one in own if one.event))
     # What is clear at the review that reports a re-operation is clear because of it.
-    before = min(reported, first.day if first else float("inf"))
+    before = min(ends.reported, first.day if first else NEVER)
     # With regrowth after the window, only a look inside it can say that the side was clear then.
-    last = TWELVE_MONTHS.closes_day if first else float("inf")
+    last = TWELVE_MONTHS.closes_day if first else NEVER
     clear = tuple(one for one in own if one.clear and TWELVE_MONTHS.opens_day <= one.day <= last and one.day < before)
     if clear:
         return SideState(Status.CLEAR, first, first is not None, settled=clear)
-    return _unknown_state(first, died=died, reoperated=min(reoperated, reported))
+    return _unknown_state(first, ends)
 
 
-def _unknown_state(first: Seen | None, *, died: float, reoperated: float) -> SideState:
+def _unknown_state(first: Seen | None, ends: Ends) -> SideState:
     """Counted apart or lost. first: an event after the window, if any."""
     # A re-operation after the window did not keep anybody from looking within it: that side is lost, not censored.
     # An event on the day of the re-operation was seen, so the side is not censored by it either.
-    if first is None and reoperated <= min(died, TWELVE_MONTHS.closes_day):
+    reoperated = min(ends.reoperated, ends.reported)
+    if first is None and reoperated <= min(ends.amputated, ends.died, TWELVE_MONTHS.closes_day):
         return SideState(Status.CENSORED_REOPERATION, ended_day=reoperated)
-    if first is None and died < TWELVE_MONTHS.opens_day:
-        return SideState(Status.CENSORED_DEATH, ended_day=died)
+    if first is None and ends.amputated <= min(ends.died, TWELVE_MONTHS.closes_day):
+        return SideState(Status.CENSORED_AMPUTATION, ended_day=ends.amputated)
+    if first is None and ends.died < TWELVE_MONTHS.opens_day:
+        return SideState(Status.CENSORED_DEATH, ended_day=ends.died)
     return SideState(Status.LOST, first, first is not None)
 
 
@@ -265,8 +284,8 @@ def unit_status(sides: Sequence[Status]) -> Status:
         return Status.EVENT
     if len(set(mature)) == 1:
         return mature[0]
-    if set(mature) == {Status.CENSORED_DEATH, Status.CENSORED_REOPERATION}:
-        return Status.CENSORED_DEATH
+    if set(mature) <= set(CENSORED):
+        return next(reason for reason in CENSORED if reason in mature)
     return Status.LOST
 
 

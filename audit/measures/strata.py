@@ -13,7 +13,6 @@ from audit.stats.clustered import design_effect, rao_scott_wilson
 from audit.stats.proportion import Method, Proportion, score_limits
 from clinic.vocabulary.procedure import Agent, NailSide, Technique
 
-CENSORED = (Status.CENSORED_DEATH, Status.CENSORED_REOPERATION)
 NOT_RECORDED = "not_recorded"
 _CHEMICAL = " with chemical matricectomy"
 
@@ -38,6 +37,7 @@ class Count:
     lost: int
     censored_death: int
     censored_reoperation: int
+    censored_amputation: int
     patients: int
     patients_ascertained: int
     late_events: int
@@ -50,7 +50,7 @@ class Count:
 
     @property
     def censored(self) -> int:
-        return self.censored_death + self.censored_reoperation
+        return self.censored_death + self.censored_reoperation + self.censored_amputation
 
     @property
     def rate(self) -> float | None:
@@ -85,6 +85,7 @@ def count(units: pd.DataFrame, *, code: str = "all", label: str = "All") -> Coun
         lost=number[Status.LOST],
         censored_death=number[Status.CENSORED_DEATH],
         censored_reoperation=number[Status.CENSORED_REOPERATION],
+        censored_amputation=number[Status.CENSORED_AMPUTATION],
         patients=int(eligible["patient_key"].nunique()),
         patients_ascertained=int(known["patient_key"].nunique()),
         late_events=len(keys["late_event"]),
@@ -100,7 +101,7 @@ def count(units: pd.DataFrame, *, code: str = "all", label: str = "All") -> Coun
 def not_counted(code: str, label: str, reason: str) -> Count:
     """A group that keeps its line although the outcome is not counted in it; `reason` is a sentence for print."""
     return Count(
-        code, label, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, None, None, None, Shown.NOT_APPLICABLE, reason,
+        code, label, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, None, None, None, Shown.NOT_APPLICABLE, reason,
     )  # fmt: skip
 
 

@@ -252,8 +252,8 @@ def _proportion(found: Proportion | None) -> dict[str, Any] | None:
 
 
 _NUMBERS = (
-    "events", "ascertained", "eligible", "pending", "lost", "censored_death", "censored_reoperation", "patients",
-    "patients_ascertained", "late_events",
+    "events", "ascertained", "eligible", "pending", "lost", "censored_death", "censored_reoperation",
+    "censored_amputation", "patients", "patients_ascertained", "late_events",
 )  # fmt: skip
 
 

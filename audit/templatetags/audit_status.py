@@ -131,6 +131,10 @@ def _reoperated(outcome: Outcome, state: "SideState", side: Mapping[Any, Any]) -
     return f"counted apart (operated on again on day {state.ended_day:.0f})"
 
 
+def _amputated(outcome: Outcome, state: "SideState", side: Mapping[Any, Any]) -> str:
+    return f"counted apart (the toe was amputated on day {state.ended_day:.0f})"
+
+
 def _not_applicable(outcome: Outcome, state: "SideState", side: Mapping[Any, Any]) -> str:
     return "not counted (no matrix was destroyed, so regrowth is expected)"
 
@@ -142,5 +146,6 @@ WHY = {
     Status.PENDING: _pending,
     Status.CENSORED_DEATH: _died,
     Status.CENSORED_REOPERATION: _reoperated,
+    Status.CENSORED_AMPUTATION: _amputated,
     Status.NOT_APPLICABLE: _not_applicable,
 }

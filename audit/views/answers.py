@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from audit import cohort
 from audit.forms import Question, QuestionForm, usual_answers
-from audit.measures.definitions import Outcome, Status
+from audit.measures.definitions import CENSORED, Outcome, Status
 from audit.periods import EARLIEST, matured
 from audit.templatetags.audit_status import why
 from clinic.access.models import Practice
@@ -27,7 +27,7 @@ TOES = {1: "1st toe (hallux)", 2: "2nd toe", 3: "3rd toe", 4: "4th toe", 5: "5th
 SUMS = {
     "ascertained": (Status.EVENT, Status.CLEAR),
     "eligible": (Status.EVENT, Status.CLEAR, Status.LOST),
-    "censored": (Status.CENSORED_DEATH, Status.CENSORED_REOPERATION),
+    "censored": CENSORED,
 }
 # The rules of infection read no further.
 LAST_DAY = 30

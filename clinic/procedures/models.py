@@ -99,6 +99,7 @@ class NailProcedure(Versioned):
     tourniquet_removal_witnessed = models.CharField(
         max_length=15, choices=words.Answer.choices, default=words.Answer.NOT_RECORDED
     )
+    amputated_on = models.DateField(null=True, blank=True, help_text="The toe was amputated later; nothing can grow.")
     history = HistoricalRecords()
 
     class Meta:

@@ -18,6 +18,7 @@ from clinic.access.rules import Action, Role, may
 from clinic.patients.changes import say_day
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
+from clinic.procedures.amputation import AmputationForm, note_amputation
 from clinic.procedures.forms import (
     OperationEntry,
     StrikeForm,
@@ -27,7 +28,7 @@ from clinic.procedures.forms import (
     without_toe,
 )
 from clinic.procedures.history import history_of
-from clinic.procedures.models import Operation, TreatedSide
+from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.procedures.recording import (
     UNDO_FOR,
     ReviewLiesBefore,
@@ -301,6 +302,31 @@ def amended(request: HttpRequest, operation: Operation, entry: OperationEntry) -
     except IntegrityError:
         entry.toes[0].add_error("toe", "Two toes of one operation cannot trade places in one correction; do one first")
     return not entry.conflict and not any(form.errors for form in entry.parts())
+
+
+# --- an amputation later on
+
+
+@require_methods("GET", "POST")
+@allowed(Action.RECORD_REVIEW)
+def toe_amputated(request: HttpRequest, key: str) -> HttpResponse:
+    visible = NailProcedure.objects.filter(operation__practice_id=request.user.practice_id)
+    nail = get_object_or_404(visible.select_related("operation__patient__identity"), key=key)
+    posted = request.POST if request.method == "POST" else None
+    form = AmputationForm(posted, nail=nail, today=timezone.localdate())
+    version, status = nail.version, 200
+    if form.is_valid():
+        try:
+            note_amputation(by=request.user, nail=nail, version=typed_version(request), **form.cleaned_data)
+        except Conflict:
+            nail.refresh_from_db()
+            form.add_error(None, "Somebody changed this toe a moment ago. Check the date on record, then save again.")
+            version, status = nail.version, 409
+        else:
+            messages.success(request, "Saved. The sides of this toe are counted accordingly from now on.")
+            return redirect("toe", nail.key)
+    shown = {"nail": nail, "form": form, "version": version, "identity": nail.operation.patient.identity}
+    return render(request, "procedures/amputated.html", shown, status=status)
 
 
 def typed_version(request: HttpRequest) -> int:

@@ -48,8 +48,10 @@ def story_of(nail: NailProcedure, reviews: list[Review], *, today: date) -> Stor
     entries = [_visit(review, nail) for review in reviews]
     ended = clinic_ended(counting)
     upcoming = next_point(performed_on=performed_on, seen_days=seen_days, today=today, clinic_ended=ended)
-    if upcoming:
+    if upcoming and not nail.amputated_on:
         entries.append(_planned(upcoming, performed_on, today))
+    if nail.amputated_on:
+        entries.append(_amputation(nail))
     entries.append(_surgery(nail))
     entries.sort(key=lambda entry: (entry.day, entry.kind != "surgery"), reverse=True)
     toe_rows = [
@@ -61,7 +63,7 @@ def story_of(nail: NailProcedure, reviews: list[Review], *, today: date) -> Stor
         entries=entries,
         healed=healed,
         tags=_tags(nail, counting, healed),
-        points=_points(standing, performed_on, seen_days, today),
+        points=_points(standing, nail, seen_days, today),
         pain=pain,
         windows=[(point.opens_day, point.closes_day, point.name) for point in SCHEDULE],
     )
@@ -88,6 +90,11 @@ def _planned(point: ReviewPoint, performed_on: date, today: date) -> Entry:
     late = "Past its target. " if today > target else ""
     text = f"{late}Window {opens.day} {opens:%b %Y} to {closes.day} {closes:%b %Y}."
     return Entry((target - performed_on).days, target, "planned", f"{point.name} is next", text, planned=point)
+
+
+def _amputation(nail: NailProcedure) -> Entry:
+    day = (nail.amputated_on - nail.operation.performed_on).days
+    return Entry(day, nail.amputated_on, "amputation", "Toe amputated", "Its sides are counted apart from this day on.")
 
 
 def _surgery(nail: NailProcedure) -> Entry:
@@ -122,6 +129,8 @@ def exposure_sentence(nail: NailProcedure) -> str:
 
 def _tags(nail: NailProcedure, reviews: list[Review], healed: HealedBetween | None) -> list[tuple[str, str]]:
     tags = [("ok", healed.sentence)] if healed else []
+    if nail.amputated_on:
+        tags.append(("care", f"Toe amputated {nail.amputated_on.day} {nail.amputated_on:%b %Y}"))
     sides = {treated.pk for treated in nail.treated_sides.all()}
     rows = [finding for review in reviews for finding in review.side_findings.all() if finding.treated_side_id in sides]
     if nail.matrix_destroyed and any(Extent(row.extent).regrown for row in rows):
@@ -131,10 +140,11 @@ def _tags(nail: NailProcedure, reviews: list[Review], healed: HealedBetween | No
     return tags
 
 
-def _points(reviews: list[Review], performed_on: date, seen_days: list[int], today: date) -> list[tuple[int, str]]:
+def _points(reviews: list[Review], nail: NailProcedure, seen_days: list[int], today: date) -> list[tuple[int, str]]:
+    performed_on = nail.operation.performed_on
     points = [(0, "surgery")]
     points += [(review.day, "report" if review.observer == Observer.PATIENT else "visit") for review in reviews]
-    for point in SCHEDULE:
+    for point in () if nail.amputated_on else SCHEDULE:
         state = state_of(point, performed_on=performed_on, seen_days=seen_days, today=today)
         if state in {Due.LATER, Due.DUE, Due.OVERDUE}:
             points.append(((point.target_on(performed_on) - performed_on).days, "planned"))

@@ -223,6 +223,7 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
         "story": story_of(nail, reviews, today=today),
         "others": [(other, site(other)) for other in others],
         "today": today,
+        "may_review": may(request.user.role, Action.RECORD_REVIEW),
         "may_undo": {
             review.key
             for review in reviews

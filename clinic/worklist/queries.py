@@ -129,6 +129,8 @@ def _place(lists: DayList, operation: Operation, booking: Booking | None, *, tod
             Row(operation, day, point or _nearest(day), "booked" if point else "care", words, booking=booking)
         )
         return
+    if all(nail.amputated_on for nail in operation.nail_procedures.all()):
+        return  # nothing is left to look at
     ended = clinic_ended(reviews)
     point = next_point(performed_on=performed_on, seen_days=seen_days, today=today, clinic_ended=ended)
     if point is None:

@@ -190,6 +190,15 @@ def test_a_later_operation_on_the_same_side_is_a_re_operation(practice):
     assert built(practice).sides["reoperated_day"].isna().all()
 
 
+def test_an_amputation_counts_from_its_day_on(practice):
+    operation = create_operation(practice)
+    nail = operation.nail_procedures.get()
+    nail.amputated_on = DONE_ON + timedelta(days=200)
+    nail.save()
+    assert built(practice).sides["amputated_day"].tolist() == [200]
+    assert built(practice, as_of=DONE_ON + timedelta(days=199)).sides["amputated_day"].isna().all()
+
+
 def test_one_toe_is_the_same_in_its_own_cohort(practice):
     operation = create_operation(practice, sides=("tibial", "fibular"))
     other = add_toe(operation)

@@ -46,6 +46,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "operation-amend": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
     "operation-undo": ("POST", Action.RECORD_OPERATION, 302, SIGN_IN),
     "operation-strike": ("POST", Action.RECORD_OPERATION, 200, SIGN_IN),
+    "toe-amputated": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     # reviews
     "toe": ("GET", Action.READ_RECORD, 200, SIGN_IN),
     "review-record": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
@@ -96,6 +97,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "operation-amend": lambda practice: [create_operation(practice).key],
     "operation-undo": lambda practice: [create_operation(practice).key],
     "operation-strike": lambda practice: [create_operation(practice).key],
+    "toe-amputated": lambda practice: [create_operation(practice).nail_procedures.get().key],
     "toe": lambda practice: [create_operation(practice).nail_procedures.get().key],
     "review-record": lambda practice: [create_operation(practice).key],
     "review": lambda practice: [create_review(create_operation(practice)).key],

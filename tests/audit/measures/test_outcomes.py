@@ -163,7 +163,24 @@ def test_a_side_counted_apart_says_since_when():
     }  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("day", "status"), [(0.0, "censored_amputation"), (425.0, "censored_amputation"), (426.0, "lost")]
+)
+def test_an_amputation_is_counted_apart_like_a_re_operation(day, status):
+    assert one([seen("s", 100)] if day > 100 else [], amputated_day=day)["status"] == status
+
+
+def test_an_outcome_known_before_the_amputation_stays():
+    assert one([seen("s", 345)], amputated_day=400.0)["status"] == "clear"
+    assert one([seen("s", 100, **SPICULE)], amputated_day=200.0)["status"] == "event"
+    assert one([seen("s", 365)], amputated_day=200.0)["status"] == "censored_amputation"
+    assert one(outcome="re_operation", amputated_day=200.0)["status"] == "censored_amputation"
+
+
 def test_what_came_first_is_counted_apart():
+    assert one(amputated_day=100.0, reoperated_day=200.0)["status"] == "censored_amputation"
+    assert one(amputated_day=200.0, died_day=300.0)["status"] == "censored_amputation"
+    assert one(amputated_day=200.0, died_day=100.0)["status"] == "censored_death"
     assert one(reoperated_day=100.0, died_day=200.0)["status"] == "censored_reoperation"
     assert one(reoperated_day=float("nan"), died_day=200.0)["status"] == "censored_death"
 
