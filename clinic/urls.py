@@ -52,6 +52,7 @@ urlpatterns = [
     # worklist
     path("today/", worklist.today, name="today"),
     path("operations/<slug:key>/book/", worklist.book, name="book"),
+    path("bookings/<slug:key>/cancel/", worklist.booking_cancel, name="booking-cancel"),
     path("operations/<slug:key>/contact/", worklist.contact, name="contact"),
     path("contacts/<slug:key>/dealt-with/", worklist.contact_dealt_with, name="contact-dealt-with"),
     # audit

@@ -14,7 +14,7 @@ from audit.measures.definitions import CENSORED, Outcome, Status
 from audit.periods import EARLIEST, matured
 from audit.templatetags.audit_status import why
 from clinic.access.models import Practice
-from clinic.vocabulary.procedure import Foot, LocalInfection, NailSide
+from clinic.vocabulary.procedure import TOES, Foot, LocalInfection, NailSide
 from clinic.vocabulary.review import Antibiotic, Diagnosis, FluidColour, FluidConsistency, Signs, Swab
 from clinic.vocabulary.terms import label_of
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from audit.measures.strata import Count
     from audit.report.yearly import Yearly
 
-TOES = {1: "1st toe (hallux)", 2: "2nd toe", 3: "3rd toe", 4: "4th toe", 5: "5th toe"}
 SUMS = {
     "ascertained": (Status.EVENT, Status.CLEAR),
     "eligible": (Status.EVENT, Status.CLEAR, Status.LOST),

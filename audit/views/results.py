@@ -89,6 +89,7 @@ def behind(request: HttpRequest) -> HttpResponse:
     keys = numbers(answer.yearly).get((group, status))
     if keys is None:
         raise Http404
+    shown = records(answer, group, keys)
     context = {
         "answer": answer,
         "yearly": answer.yearly,
@@ -96,8 +97,9 @@ def behind(request: HttpRequest) -> HttpResponse:
         "group_label": label_of_group(answer, group),
         "status_label": STATUS_WORDS[status],
         "is_infection": group.startswith("infection"),
+        "has_several_sides": any(len(record.sides) > 1 for record in shown),
         "unit_label": "nail procedures" if group.startswith("infection") else answer.yearly.unit.plural,
-        "records": records(answer, group, keys),
+        "records": shown,
     }
     return render(request, "audit/records.html", context)
 

@@ -633,7 +633,7 @@ class OperationEntry:
     def confirmed(self) -> bool:
         given = self.confirm.cleaned_data
         if not given.get("confirmed"):
-            self.confirm.add_error("confirmed", "Tick that this is correct, or change the answer")
+            self.confirm.add_error("confirmed", f"Tick that this is correct, or change the answer: {self.warnings[0]}")
         if not given.get("confirm_reason"):
             self.confirm.add_error("confirm_reason", "Give the reason")
         return not self.confirm.errors

@@ -28,6 +28,7 @@ NAIL_LABELS = {
     "prior_surgery_same_side": "earlier surgery on the same side",
     "stage_system": "stage system",
     "stage": "stage",
+    "amputated_on": "toe amputated",
 }
 SIDE_LABELS = {"side": "treated side", "stated_exposure_seconds": "total seconds, as stated"}
 APPLICATION_LABELS = {"seconds": "seconds"}

@@ -2,9 +2,8 @@
 
 from collections.abc import Collection, Iterable
 
-from clinic.vocabulary.procedure import Foot, NailSide
+from clinic.vocabulary.procedure import TOES, Foot, NailSide
 
-TOES = {1: "1st toe (hallux)", 2: "2nd toe", 3: "3rd toe", 4: "4th toe", 5: "5th toe"}
 SITES = [(f"{foot.value}-{toe}", f"{foot.value.capitalize()} {words}") for foot in Foot for toe, words in TOES.items()]
 BOTH = "both"
 PARTS = [

@@ -6,10 +6,9 @@ from datetime import date
 from clinic.procedures.models import NailProcedure
 from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
 from clinic.vocabulary import review as words
-from clinic.vocabulary.procedure import Answer
+from clinic.vocabulary.procedure import TOES, Answer
 from clinic.vocabulary.terms import label_of
 
-TOES = {1: "1st toe (hallux)", 2: "2nd toe", 3: "3rd toe", 4: "4th toe", 5: "5th toe"}
 SIDE_SHORT = {"tibial": "Tibial (medial) side", "fibular": "Fibular (lateral) side", "whole": "Whole nail"}
 SIGN_WORDS = {
     "spreading": "spreading redness",

@@ -21,6 +21,7 @@ from clinic.access.rules import Action, Role, may
 from clinic.patients.models import Patient
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.forms import ReviewEntry, answers_of, first_answers
+from clinic.reviews.history import history_of
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.reviews.recording import (
     UNDO_FOR,
@@ -256,7 +257,7 @@ def read(request: HttpRequest, key: str) -> HttpResponse:
         "point": point_of(review.day),
         "seen": how_seen(review),
         "toes": toes,
-        "changes": _changes(review),
+        "steps": history_of(review),
         "may_accept": may(request.user.role, Action.ACCEPT_REPORT)
         and review.observer == Observer.PATIENT
         and not review.accepted_at
@@ -264,26 +265,6 @@ def read(request: HttpRequest, key: str) -> HttpResponse:
         "may_strike": request.user.role == Role.LEAD or review.recorded_by_id == request.user.pk,
     }
     return render(request, "reviews/read.html", context)
-
-
-def _changes(review: Review) -> list[dict[str, Any]]:
-    """Every version of the review and its findings: when, who, why, and what changed; newest first."""
-    rows = []
-    for thing in [review, *review.toe_findings.all(), *review.side_findings.all()]:
-        versions = list(thing.history.select_related("history_user").order_by("-history_date", "-history_id"))
-        for newer, older in zip(versions, [*versions[1:], None], strict=True):
-            delta = [] if older is None else newer.diff_against(older, excluded_fields=["version"]).changes
-            if older is None and thing is not review:
-                continue
-            rows.append(
-                {
-                    "at": newer.history_date,
-                    "by": newer.history_user,
-                    "reason": newer.history_change_reason,
-                    "changes": [(change.field.replace("_", " "), change.old, change.new) for change in delta],
-                }
-            )
-    return sorted(rows, key=lambda row: row["at"], reverse=True)
 
 
 @require_methods("GET", "POST")

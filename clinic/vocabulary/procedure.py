@@ -26,6 +26,9 @@ class Foot(Term):
     LEFT = "left", "Left foot", "The patient's left foot", s.ANATOMY
 
 
+TOES = {1: "1st toe (hallux)", 2: "2nd toe", 3: "3rd toe", 4: "4th toe", 5: "5th toe"}
+
+
 class NailSide(Term):
     """The treated side is the unit of the audit."""
 

@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 from datetime import datetime, time
+from typing import Any
 
 from django.contrib import messages
 from django.db import transaction
@@ -18,7 +19,8 @@ from clinic.patients.models import Patient
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.sentences import say_day
-from clinic.schedule import point_of
+from clinic.reviews.timeline import clinic_ended, window_words
+from clinic.schedule import next_point, point_of
 from clinic.vocabulary.review import ContactResult
 from clinic.worklist.forms import BookingForm, ContactForm
 from clinic.worklist.queries import day_list
@@ -68,7 +70,40 @@ def book(request: HttpRequest, key: str) -> HttpResponse:
         when = timezone.localtime(starts_at)
         messages.success(request, f"Review booked for {say_day(when.date())}, {when:%H:%M}.")
         return redirect("today")
-    return render(request, "worklist/book.html", {"form": form, "operation": operation, "once": once})
+    return render(request, "worklist/book.html", book_page(operation, form, once, now=timezone.localtime()))
+
+
+def book_page(operation: Operation, form: BookingForm, once: str, *, now: datetime) -> dict[str, Any]:
+    """What whoever answers the phone needs: which review, when it should be, how to reach them, what is booked."""
+    reviews = list(operation.reviews.counting())
+    point = next_point(
+        performed_on=operation.performed_on,
+        seen_days=[review.day for review in reviews],
+        today=now.date(),
+        clinic_ended=clinic_ended(reviews),
+    )
+    return {
+        "form": form,
+        "operation": operation,
+        "once": once,
+        "point": point,
+        "window": window_words(point, operation.performed_on) if point else "",
+        "standing": operation.bookings.filter(cancelled_at__isnull=True, starts_at__gte=now).order_by("starts_at"),
+    }
+
+
+@require_methods("POST")
+@allowed(Action.BOOK_REVIEW)
+def booking_cancel(request: HttpRequest, key: str) -> HttpResponse:
+    visible = Booking.objects.filter(operation__practice_id=request.user.practice_id)
+    booking = get_object_or_404(visible.select_related("operation"), key=key)
+    if booking.cancelled_at is None:
+        booking.cancelled_at = timezone.now()
+        with suppress(Conflict):  # somebody did so, or booked anew, at the same moment
+            booking.save_version(by=request.user, reason="Cancelled")
+    when = timezone.localtime(booking.starts_at)
+    messages.success(request, f"The appointment on {say_day(when.date())}, {when:%H:%M}, is cancelled.")
+    return redirect("book", booking.operation.key)
 
 
 def _book(request: HttpRequest, operation: Operation, starts_at: datetime) -> None:

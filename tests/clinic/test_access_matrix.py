@@ -13,7 +13,7 @@ from django.urls.resolvers import URLPattern, URLResolver
 
 from clinic.access.models import Practice
 from clinic.access.rules import Action, Role, may
-from clinic.reviews.models import Contact
+from clinic.reviews.models import Booking, Contact
 from tests.factories import NOON, create_member, create_operation, create_patient, create_review
 
 # An address of documentation: a request from the machine itself may see more.
@@ -59,6 +59,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     # worklist
     "today": ("GET", Action.SEE_WORKLIST, 200, SIGN_IN),
     "book": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "booking-cancel": ("POST", Action.BOOK_REVIEW, 302, SIGN_IN),
     "contact": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
     "contact-dealt-with": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
     # audit; a chart or number that nobody asked for does not exist
@@ -72,6 +73,11 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
 }
 # Pages whose own check stands in the view, so that they carry no action.
 UNDECORATED = {"readyz"}
+
+
+def booking_of(practice: Practice) -> Booking:
+    operation = create_operation(practice)
+    return Booking.objects.create(operation=operation, starts_at=NOON, booked_by=operation.operator)
 
 
 def contact_of(practice: Practice) -> Contact:
@@ -107,6 +113,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "review-accept": lambda practice: [create_review(create_operation(practice)).key],
     "draft": lambda practice: ["review", create_operation(practice).key],
     "book": lambda practice: [create_operation(practice).key],
+    "booking-cancel": lambda practice: [booking_of(practice).key],
     "contact": lambda practice: [create_operation(practice).key],
     "contact-dealt-with": lambda practice: [contact_of(practice).key],
     "audit-chart": lambda practice: ["none", "svg"],

@@ -224,7 +224,9 @@ UNUSUAL = [
 def test_unusual_answers_are_saved_after_a_tick_and_a_reason(client, patient, practitioner, changes, warning):
     first = send(client, patient, practitioner, **changes)
     assert warning in text(first)
-    assert errors(first) == ["Tick that this is correct, or change the answer", "Give the reason"]
+    tick, reason = errors(first)
+    assert tick.startswith("Tick that this is correct, or change the answer: Right 1st toe (hallux)")
+    assert reason == "Give the reason"
     only_ticked = send(client, patient, practitioner, confirm_confirmed="on", **changes)
     assert errors(only_ticked) == ["Give the reason"]
     assert Operation.objects.count() == 0

@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from clinic.access.drafts import draft_of
 from clinic.reviews.models import Review
+from clinic.vocabulary.review import Extent
 from tests.factories import add_toe, create_operation, create_patient, create_review
 
 pytestmark = pytest.mark.django_db
@@ -306,7 +307,7 @@ def test_correcting_keeps_the_old_answers_with_the_reason(client_of, practitione
     assert [row.pain for row in toe.history.order_by("history_id")][-1] == 6
     page = text(client.get(reverse("review", args=[review.key])))
     assert "Misheard" in page
-    assert "pain: 1 → 6" in page
+    assert "pain, 0 to 10: 1 → 6" in page
 
 
 def test_two_people_correcting_never_lose_a_change_silently(client_of, practitioner, lead, operation):
@@ -440,3 +441,16 @@ def test_an_operation_corrected_meanwhile_is_told_and_nothing_is_stored(
 
     assert "The operation was corrected just now" in text(page)
     assert not Review.objects.exists()
+
+
+def test_the_history_speaks_in_words_of_toe_and_side(client_of, practitioner, operation):
+    review = create_review(operation, extent="none")
+    finding = review.side_findings.get(treated_side__side="fibular")
+    finding.extent = "spicule"
+    finding.save_version(by=practitioner, reason="Seen again on the photograph")
+
+    page = client_of(practitioner).get(reverse("review", args=[review.key])).content.decode()
+
+    assert "Seen again on the photograph" in page
+    change = f"regrowth: {Extent.NONE.label} → {Extent.SPICULE.label}"
+    assert f"Right 1st toe (hallux), fibular (lateral) side: {change}" in " ".join(page.split())

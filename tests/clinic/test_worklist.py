@@ -10,6 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinic.reviews.models import Booking, Contact
+from clinic.reviews.timeline import window_words
+from clinic.schedule import SIX_WEEKS
 from tests.factories import create_operation, create_patient, create_review
 
 pytestmark = pytest.mark.django_db
@@ -239,3 +241,34 @@ def test_the_same_booking_sent_twice_is_one(client_of, practice, practitioner):
         client.post(reverse("book", args=[late.key]), {"on": "2026-11-27", "at": "10:40", "once": once})
 
     assert Booking.objects.count() == 1
+
+
+def test_the_booking_page_says_what_is_needed_on_the_phone(client_of, practice, practitioner):
+    late = operated(practice, practitioner, 50)
+    identity = late.patient.identity
+    identity.phone = "01632 960004"
+    identity.save()
+    client = client_of(practitioner)
+    client.post(reverse("book", args=[late.key]), {"on": "2026-11-27", "at": "10:40"})
+
+    page = client.get(reverse("book", args=[late.key])).content.decode()
+
+    assert "01632 960004" in page
+    assert "6-week review" in page
+    assert window_words(SIX_WEEKS, late.performed_on) in page
+    assert "Friday 27 Nov 2026, 10:40" in page
+
+
+def test_a_cancelled_booking_keeps_its_row_and_the_review_is_overdue_again(client_of, practice, practitioner):
+    late = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+    client.post(reverse("book", args=[late.key]), {"on": "2026-11-27", "at": "10:40"})
+
+    for _ in range(2):
+        client.post(reverse("booking-cancel", args=[Booking.objects.get().key]))
+
+    booking = Booking.objects.get()
+    assert booking.cancelled_at is not None
+    assert booking.history.latest("history_id").history_change_reason == "Cancelled"
+    assert [row.operation for row in lists_of(client).overdue] == [late]
+    assert "Booked for" not in client.get(reverse("book", args=[late.key])).content.decode()
