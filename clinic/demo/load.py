@@ -7,7 +7,7 @@ from enum import Enum
 from typing import Any
 
 from django.db import models, transaction
-from simple_history.utils import bulk_create_with_history
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from clinic.access.models import Draft, Member, Practice
 from clinic.demo import afterwards, harbour, scenario
@@ -16,7 +16,6 @@ from clinic.demo.shapes import OperationPlan, PatientPlan, Plan, ReviewPlan, Sid
 from clinic.demo.surgery import ZONE
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import RISK_FIELDS, Patient
-from clinic.patients.sealed import name_digests
 from clinic.procedures.models import (
     AnaestheticDose,
     Application,
@@ -25,10 +24,12 @@ from clinic.procedures.models import (
     OperationEvent,
     TreatedSide,
 )
+from clinic.procedures.signing import amending
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 
 SEED = 20220401
-OPERATED_AT, SIGNED_AT, SEEN_AT, CALLED_AT = time(15, 45), time(16, 30), time(16, 0), time(11, 0)
+OPERATED_AT, SIGNED_AT, AMENDED_AT = time(15, 45), time(16, 30), time(17, 40)
+SEEN_AT, CALLED_AT = time(16, 0), time(11, 0)
 ROWS_AT_ONCE = 500
 
 
@@ -69,6 +70,7 @@ class _Writer:
         self._toes()
         self._sides()
         self._surgery_details()
+        self._signatures()
         self._reviews()
         self._findings()
         self._appointments()
@@ -141,11 +143,7 @@ class _Writer:
     def _identities(self) -> None:
         rows = [self._identity(plan) for plan in self.plan.patients]
         self._save(rows)
-        digests = [
-            NameDigest(identity=row, digest=digest)
-            for row in rows
-            for digest in sorted(name_digests(self.practice.pk, row.family_name, row.given_name, row.record_number))
-        ]
+        digests = [NameDigest(identity=row, digest=digest) for row in rows for digest in sorted(row.search_digests())]
         NameDigest.objects.bulk_create(digests, batch_size=ROWS_AT_ONCE)
 
     def _identity(self, plan: PatientPlan) -> Identity:
@@ -175,7 +173,7 @@ class _Writer:
             key=plan.key, practice=self.practice, patient=self.rows[id(plan.patient)], performed_on=plan.performed_on,
             operator=operator, supervisor=self.members.get(plan.supervisor), weight_kg=plan.weight_kg, note=plan.note,
             age_years=plan.patient.age_on(plan.performed_on), consent_given_by=plan.consent, recorded_by=operator,
-            recorded_at=at, signed_by=operator, signed_at=moment(plan.performed_on, SIGNED_AT),
+            recorded_at=at,
         )  # fmt: skip
 
     def _toes(self) -> None:
@@ -201,8 +199,6 @@ class _Writer:
         # A side that revises another needs the other's row first.
         for again in (False, True):
             self._save(self._side(toe, side, wrong) for toe, side in sides if bool(side.revises) is again)
-        for side, _, reason in self.plan.amended:
-            self._amend(side, reason)
 
     def _side(self, toe: object, plan: SidePlan, wrong: dict[int, str]) -> models.Model:
         nail = self.rows[id(toe)]
@@ -215,9 +211,11 @@ class _Writer:
     def _amend(self, plan: SidePlan, reason: str) -> None:
         row = self.rows[id(plan)]
         operation = row.nail_procedure.operation
-        row.side = plan.name
-        row._history_date = moment(operation.performed_on, time(17, 40))
-        row.save_version(by=operation.operator, reason=reason)
+        at = moment(operation.performed_on, AMENDED_AT)
+        with transaction.atomic(), amending(operation, by=operation.operator, now=at, reason=reason):
+            row.side = plan.name
+            row._history_date = at
+            row.save_version(by=operation.operator, reason=reason)
 
     def _surgery_details(self) -> None:
         applications, doses, events = [], [], []
@@ -237,6 +235,22 @@ class _Writer:
             events += [self._event(event, stored) for event in operation.events]
         for rows in (applications, doses, events):
             self._save(rows)
+
+    def _signatures(self) -> None:
+        """Last, because a signed record takes nothing more; then what was amended."""
+        operations = [self.rows[id(operation)] for operation in self.plan.operations]
+        for row in operations:
+            row.version += 1
+            row.signed_by, row.signed_at = row.operator, moment(row.performed_on, SIGNED_AT)
+            row._history_user, row._history_date = row.operator, row.signed_at
+            if row.supervisor_id:
+                row.cosigned_by, row.cosigned_at = row.supervisor, row.signed_at
+        bulk_update_with_history(
+            operations, Operation, ["version", "signed_by", "signed_at", "cosigned_by", "cosigned_at"],
+            batch_size=ROWS_AT_ONCE, default_change_reason="Signed",
+        )  # fmt: skip
+        for side, _, reason in self.plan.amended:
+            self._amend(side, reason)
 
     def _event(self, plan: Any, stored: models.Model) -> models.Model:
         nail = self.rows[id(plan.toe)] if plan.toe else None

@@ -15,7 +15,7 @@ from clinic.access.once import OneTimeForm
 from clinic.access.rules import Action, may
 from clinic.patients.identity import Identity, find_patients
 from clinic.patients.models import RISK_FIELDS, Patient
-from clinic.patients.sealed import plain_letters, record_number_digest
+from clinic.patients.sealed import loose_number_digest, plain_letters, record_number_digest
 from clinic.vocabulary.procedure import Answer, Sex
 
 IDENTITY_FIELDS = ("family_name", "given_name", "record_number", "phone", "email")
@@ -168,11 +168,14 @@ class RegisterForm(AskedWhenNeeded, OneTimeForm, PatientForm):
             self.namesakes = namesakes(
                 self.member, answers["family_name"], answers.get("given_name", ""), answers["born_on"]
             )
+        shared = "name and date of birth"
+        if not self.namesakes and answers.get("record_number"):
+            self.namesakes = near_numbers(self.member, answers["record_number"])
+            shared = "record number, but for its signs,"
         if self.namesakes and not answers.get("another_person"):
             self.add_error(
                 "another_person",
-                "Somebody with this name and date of birth is registered. Open that record, "
-                "or tick that this is another person",
+                f"Somebody with this {shared} is registered. Open that record, or tick that this is another person",
             )
         return answers
 
@@ -223,6 +226,13 @@ def risks_of(patient: Patient) -> list[tuple[str, str, bool]]:
         (RISK_LABELS[name], getattr(patient, f"get_{name}_display")(), getattr(patient, name) == "yes")
         for name in RISK_FIELDS
     ]
+
+
+def near_numbers(member: Member, record_number: str) -> list[Patient]:
+    """Patients whose record number has the same letters and digits."""
+    digest = loose_number_digest(member.practice_id, record_number)
+    near = Patient.objects.visible_to(member).filter(identity__digests__digest=digest)
+    return list(near.select_related("identity").order_by("pk"))
 
 
 def namesakes(member: Member, family_name: str, given_name: str, born_on: date) -> list[Patient]:

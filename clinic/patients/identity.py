@@ -65,10 +65,15 @@ class Identity(Versioned):
     def index_names(self) -> None:
         """Rewrite the search digests after the row is saved."""
         NameDigest.objects.filter(identity=self).delete()
+        NameDigest.objects.bulk_create(
+            NameDigest(identity=self, digest=value) for value in sorted(self.search_digests())
+        )
+
+    def search_digests(self) -> set[str]:
+        """All that the patient is found by: beginnings of the names and of the number, and the number without signs."""
         practice_id = self.practice_id_of_patient
         digests = name_digests(practice_id, self.family_name, self.given_name, self.record_number)
-        digests.add(loose_number_digest(practice_id, self.record_number))
-        NameDigest.objects.bulk_create(NameDigest(identity=self, digest=value) for value in sorted(digests))
+        return digests | {loose_number_digest(practice_id, self.record_number)}
 
 
 class NameDigest(models.Model):

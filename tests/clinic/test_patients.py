@@ -129,12 +129,27 @@ def test_a_record_number_belongs_to_one_patient_of_a_practice(client, other_prac
     create_patient(other_practice)
     register(client)
 
-    response = register(client, family_name="Mock", record_number="03 87")
+    response = register(client, family_name="Mock", record_number=" 0387 ")
 
     assert field_errors(response) == {
-        "record_number": ["Record number 03 87 belongs to another patient of this practice; check it"]
+        "record_number": ["Record number 0387 belongs to another patient of this practice; check it"]
     }
     assert Patient.objects.filter(practice=practice).count() == 1
+
+
+def test_a_number_that_differs_in_a_sign_asks_whether_it_is_the_same_person(client, practice):
+    register(client)
+
+    response = register(client, family_name="Mock", record_number="03/87")
+    assert field_errors(response) == {
+        "another_person": [
+            "Somebody with this record number, but for its signs, is registered. Open that record, "
+            "or tick that this is another person"
+        ]
+    }
+    register(client, family_name="Mock", record_number="03/87", another_person="on")
+
+    assert Patient.objects.filter(practice=practice).count() == 2
 
 
 def test_a_namesake_asks_whether_it_is_the_same_person(client):
