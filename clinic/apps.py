@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class ClinicConfig(AppConfig):
@@ -8,3 +9,6 @@ class ClinicConfig(AppConfig):
 
     def ready(self) -> None:
         from clinic.access import checks, signing_in  # noqa: F401 - importing registers them
+        from clinic.procedures import guard
+
+        post_migrate.connect(guard.install, sender=self, dispatch_uid="signed_records")

@@ -4,6 +4,7 @@ from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submis
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
 from clinic.procedures.models import (
+    Amendment,
     AnaestheticDose,
     Application,
     NailProcedure,
@@ -14,6 +15,7 @@ from clinic.procedures.models import (
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 
 __all__ = [
+    "Amendment",
     "AnaestheticDose",
     "Application",
     "Booking",

@@ -8,11 +8,26 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from django.test import Client
+from django.test import Client, TransactionTestCase
 
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Role
+from clinic.procedures import guard
 from tests.factories import create_member, create_practice
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _empties_sealed_tables():
+    """After a test with real transactions every table is emptied, signed records too; migrating seals them again."""
+    teardown = TransactionTestCase._fixture_teardown
+
+    def without_triggers(case) -> None:
+        guard.remove()
+        teardown(case)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", without_triggers)
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -1,13 +1,15 @@
 """Notes that a toe was amputated after its operation: nothing can grow there, so the audit counts its sides apart."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django import forms
 from django.db import transaction
 
 from clinic.access.models import Member
 from clinic.access.numbers import DayField
-from clinic.procedures.models import NailProcedure
+from clinic.procedures.models import NailProcedure, Operation
+from clinic.procedures.signing import amending
+from clinic.vocabulary.procedure import AmendmentKind
 
 
 class AmputationForm(forms.Form):
@@ -43,12 +45,17 @@ class AmputationForm(forms.Form):
         return day
 
 
-def note_amputation(*, by: Member, nail: NailProcedure, version: int, amputated_on: date | None, reason: str) -> None:
+def note_amputation(
+    *, by: Member, nail: NailProcedure, version: int, now: datetime, amputated_on: date | None, reason: str
+) -> None:
     """Keeps the date as a new version of the nail procedure.
 
     version: the one the page showed. Raises Conflict if somebody changed the toe meanwhile.
     """
     with transaction.atomic():
-        nail.version = version
-        nail.amputated_on = amputated_on
-        nail.save_version(by=by, reason=reason)
+        operation = Operation.objects.select_for_update().get(pk=nail.operation_id)
+        # It belongs to the follow-up, so a signed note gets it as a late entry.
+        with amending(operation, by=by, now=now, reason=reason, kind=AmendmentKind.LATE_ENTRY):
+            nail.version = version
+            nail.amputated_on = amputated_on
+            nail.save_version(by=by, reason=reason)

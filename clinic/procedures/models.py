@@ -4,7 +4,7 @@ from datetime import date
 from typing import ClassVar
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from simple_history.models import HistoricalRecords
 
 from clinic.access.constraints import between, one_of
@@ -25,6 +25,40 @@ class OperationQuerySet(models.QuerySet["Operation"]):
         return self.filter(performed_on__gte=first, performed_on__lte=last)
 
 
+class SignedRecord(Exception):
+    """The operation is signed; only an amendment with a reason may change it."""
+
+
+class PartOfRecord(models.Model):
+    """A row of an operation's record: sealed once the operation is signed. The database refuses the same on its own."""
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args, **kwargs) -> None:
+        refuse_if_signed(self.operation_pk())
+        super().save(*args, **kwargs)
+
+    def delete(self, *args, **kwargs):
+        refuse_if_signed(self.operation_pk())
+        return super().delete(*args, **kwargs)
+
+    def save_version(self, **kwargs) -> None:
+        refuse_if_signed(self.operation_pk())  # before the version is claimed
+        super().save_version(**kwargs)
+
+    def operation_pk(self) -> int | None:
+        raise NotImplementedError
+
+
+def refuse_if_signed(operation_pk: int | None) -> None:
+    """Raises SignedRecord unless the stored operation is unsigned or an amendment of it is open."""
+    open_amendment = Amendment.objects.filter(operation=OuterRef("pk"), closed_at__isnull=True)
+    signed = Operation.objects.filter(~Exists(open_amendment), pk=operation_pk, signed_at__isnull=False)
+    if operation_pk and signed.exists():
+        raise SignedRecord(operation_pk)
+
+
 class Strikable(Versioned):
     """A wrong entry is struck out: still visible, marked, left out of every count."""
 
@@ -35,7 +69,16 @@ class Strikable(Versioned):
         abstract = True
 
 
-class Operation(Strikable):
+def signed_by_somebody(what: str) -> models.CheckConstraint:
+    """Who and when stand together or not at all."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{what}_by__isnull": True, f"{what}_at__isnull": True})
+        | Q(**{f"{what}_by__isnull": False, f"{what}_at__isnull": False}),
+        name=f"operation_{what}_by_and_at",
+    )
+
+
+class Operation(PartOfRecord, Strikable):
     practice = models.ForeignKey(Practice, on_delete=models.PROTECT, related_name="operations")
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="operations")
     performed_on = models.DateField()
@@ -53,6 +96,8 @@ class Operation(Strikable):
     recorded_at = models.DateTimeField()
     signed_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     signed_at = models.DateTimeField(null=True, blank=True)
+    cosigned_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    cosigned_at = models.DateTimeField(null=True, blank=True)
     history = HistoricalRecords()
 
     objects = OperationQuerySet.as_manager()
@@ -64,13 +109,50 @@ class Operation(Strikable):
             between("operation", "age_years", 0, 120),
             between("operation", "weight_kg", 5, 300),
             models.CheckConstraint(condition=Q(performed_on__gte=date(1900, 1, 1)), name="operation_not_before_1900"),
+            signed_by_somebody("signed"),
+            signed_by_somebody("cosigned"),
         ]
 
     def __str__(self) -> str:
         return f"Operation {self.key}"
 
+    def operation_pk(self) -> int | None:
+        return self.pk
 
-class NailProcedure(Versioned):
+    @property
+    def awaits_cosignature(self) -> bool:
+        """Signed by a trainee whose supervisor has not signed yet."""
+        return bool(self.signed_at and self.supervisor_id and not self.cosigned_at)
+
+
+class Amendment(models.Model):
+    """A signed record opened for one change and closed again in the same transaction. Never changed once closed."""
+
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="amendments")
+    number = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=15, choices=words.AmendmentKind.choices)
+    by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="+")
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+    happened_at = models.DateTimeField(null=True, blank=True, help_text="Of a late entry: when it happened.")
+    reason = models.CharField(max_length=200)
+    site_changed = models.BooleanField(default=False)
+    seen_by_lead = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    seen_by_lead_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("number",)
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["operation", "number"], name="amendment_number_once"),
+            one_of("amendment", "kind", words.AmendmentKind),
+            models.CheckConstraint(condition=~Q(reason=""), name="amendment_has_a_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.number}"
+
+
+class NailProcedure(PartOfRecord, Versioned):
     """What was done to one toe."""
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="nail_procedures")
@@ -133,13 +215,16 @@ class NailProcedure(Versioned):
     def __str__(self) -> str:
         return f"{self.get_foot_display()}, toe {self.toe}"
 
+    def operation_pk(self) -> int | None:
+        return self.operation_id
+
     @property
     def sides(self) -> list[str]:
         """Codes of the treated sides, tibial first; reads what was fetched."""
         return sorted((treated.side for treated in self.treated_sides.all()), key=words.NailSide.codes().index)
 
 
-class TreatedSide(Versioned):
+class TreatedSide(PartOfRecord, Versioned):
     """One nail edge, or the whole nail. `revises` names the earlier side when this is a re-operation."""
 
     nail_procedure = models.ForeignKey(NailProcedure, on_delete=models.PROTECT, related_name="treated_sides")
@@ -160,6 +245,9 @@ class TreatedSide(Versioned):
     def __str__(self) -> str:
         return self.get_side_display()
 
+    def operation_pk(self) -> int | None:
+        return self.nail_procedure.operation_id
+
     @property
     def exposure_seconds(self) -> int | None:
         """Sum of the applications, else the stated total; None where neither was recorded."""
@@ -167,7 +255,7 @@ class TreatedSide(Versioned):
         return sum(seconds) if seconds else self.stated_exposure_seconds
 
 
-class Application(models.Model):
+class Application(PartOfRecord):
     """One contact of the agent with the matrix of one side."""
 
     treated_side = models.ForeignKey(TreatedSide, on_delete=models.PROTECT, related_name="applications")
@@ -186,8 +274,11 @@ class Application(models.Model):
     def __str__(self) -> str:
         return f"{self.seconds} s"
 
+    def operation_pk(self) -> int | None:
+        return self.treated_side.nail_procedure.operation_id
 
-class AnaestheticDose(models.Model):
+
+class AnaestheticDose(PartOfRecord):
     """One injection or top-up."""
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="doses")
@@ -208,8 +299,11 @@ class AnaestheticDose(models.Model):
     def __str__(self) -> str:
         return f"{self.get_agent_display()} {self.strength_percent} %"
 
+    def operation_pk(self) -> int | None:
+        return self.operation_id
 
-class OperationEvent(models.Model):
+
+class OperationEvent(PartOfRecord):
     """Something that went, or nearly went, wrong; at the operation or found later."""
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="events")
@@ -229,3 +323,6 @@ class OperationEvent(models.Model):
 
     def __str__(self) -> str:
         return self.get_kind_display()
+
+    def operation_pk(self) -> int | None:
+        return self.operation_id

@@ -11,7 +11,8 @@ from django.db.models import Model, ProtectedError, Q
 from clinic.access.models import Member
 from clinic.patients.models import Patient
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
-from clinic.vocabulary.procedure import NailSide
+from clinic.procedures.signing import amending
+from clinic.vocabulary.procedure import AmendmentKind, NailSide
 
 UNDO_FOR = timedelta(minutes=10)
 
@@ -104,14 +105,22 @@ def record_operation(
 
 @transaction.atomic
 def amend_operation(
-    *, by: Member, operation: Operation, version: int, values: OperationValues, reason: str
+    *, by: Member, operation: Operation, version: int, values: OperationValues, now: datetime, reason: str
 ) -> Operation:
     """Write the corrected values as the next version; the earlier ones stay in the history.
+
+    Of a signed operation this is an amendment.
 
     The toes of `values` stand in the order in which they were recorded. Raises Conflict if somebody changed the
     operation since `version` was shown, ReviewLiesBefore and SideHasFindings where a review stands in the way.
     """
     _lock(operation)
+    with amending(operation, by=by, now=now, reason=reason):
+        _correct(operation, version, values, by=by, reason=reason)
+    return operation
+
+
+def _correct(operation: Operation, version: int, values: OperationValues, *, by: Member, reason: str) -> None:
     moved = operation.performed_on != values.fields["performed_on"]
     _put(operation, values.fields)
     operation.age_years = operation.patient.identity.age_on(operation.performed_on)
@@ -126,7 +135,6 @@ def amend_operation(
             nail.save_version(by=by, reason=reason)
         _amend_sides(nail, toe.sides, by=by, reason=reason)
     _drop_stale_links(operation, by=by, reason=reason)
-    return operation
 
 
 def _lock(operation: Operation) -> None:
@@ -243,9 +251,10 @@ def _put(row: Model, values: Mapping[str, Any]) -> bool:
 def strike_operation(*, by: Member, operation: Operation, now: datetime, reason: str) -> None:
     """Strike out a wrong entry: it stays readable and counts nowhere. Its reviews count no longer, either."""
     _lock(operation)
-    operation.struck_at = now
-    operation.struck_reason = reason
-    operation.save_version(by=by, reason=reason)
+    with amending(operation, by=by, now=now, reason=reason, kind=AmendmentKind.STRUCK_OUT):
+        operation.struck_at = now
+        operation.struck_reason = reason
+        operation.save_version(by=by, reason=reason)
 
 
 @transaction.atomic
@@ -255,7 +264,7 @@ def undo_operation(*, by: Member, operation: Operation, now: datetime) -> None:
     Raises TooLateToUndo for others, after ten minutes, once it was changed or reviewed.
     """
     _lock(operation)
-    touched = operation.version > 1 or operation.reviews.exists()
+    touched = operation.version > 1 or operation.signed_at or operation.reviews.exists()
     if operation.recorded_by_id != by.pk or now - operation.recorded_at > UNDO_FOR or touched:
         raise TooLateToUndo
     strike_operation(by=by, operation=operation, now=now, reason="Undone by the author")

@@ -289,6 +289,7 @@ def amended(request: HttpRequest, operation: Operation, entry: OperationEntry) -
             operation=operation,
             version=typed_version(request),
             values=entry.values(),
+            now=timezone.now(),
             reason=entry.reason,
         )
     except Conflict:
@@ -317,7 +318,9 @@ def toe_amputated(request: HttpRequest, key: str) -> HttpResponse:
     version, status = nail.version, 200
     if form.is_valid():
         try:
-            note_amputation(by=request.user, nail=nail, version=typed_version(request), **form.cleaned_data)
+            note_amputation(
+                by=request.user, nail=nail, version=typed_version(request), now=timezone.now(), **form.cleaned_data
+            )
         except Conflict:
             nail.refresh_from_db()
             form.add_error(None, "Somebody changed this toe a moment ago. Check the date on record, then save again.")

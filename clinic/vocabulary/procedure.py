@@ -204,6 +204,14 @@ class EventKind(Term):
     OTHER = "other", "Other event", "Say which", s.COMMON_PRACTICE
 
 
+class AmendmentKind(Term):
+    """Why a signed record was opened again."""
+
+    AMENDMENT = "amendment", "Amendment", "What was signed is changed; the old value stays readable", s.OWN_DESIGN
+    LATE_ENTRY = "late_entry", "Late entry", "Something that belongs to the record is added afterwards", s.OWN_DESIGN
+    STRUCK_OUT = "struck_out", "Struck out", "The whole record was entered by mistake", s.OWN_DESIGN
+
+
 class Harm(Term):
     NEAR_MISS = "near_miss", "Near miss", "Noticed before it reached the patient", s.COMMON_PRACTICE
     NONE = "none", "No harm", "Reached the patient, no harm", s.COMMON_PRACTICE
