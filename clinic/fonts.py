@@ -20,12 +20,16 @@ SIGNS = "•…‰′″‹›€™−×÷≤≥≈≠½¼¾"
 FEATURES = ["kern", "mark", "mkmk", "liga", "ccmp", "locl", "tnum", "zero", "frac"]
 
 
+def font_file(weight: str) -> Path:
+    """The complete typeface of one weight, as the package brings it."""
+    return Path(str(import_module(PACKAGE).__file__)).parent / "files" / f"AtkinsonHyperlegible-{weight}.ttf"
+
+
 def make_fonts(target_dir: Path) -> list[Path]:
     """Write AtkinsonHyperlegible-Regular and -Bold as woff2 below target_dir; return the files."""
     # Only this command needs fontTools, so a running site does not load it.
     from fontTools import subset
 
-    source_dir = Path(str(import_module(PACKAGE).__file__)).parent / "files"
     target_dir.mkdir(parents=True, exist_ok=True)
     written = []
     for weight in WEIGHTS:
@@ -36,7 +40,7 @@ def make_fonts(target_dir: Path) -> list[Path]:
         options.desubroutinize = True
         options.name_IDs = [0, 1, 2, 5, 13, 14]  # keeps copyright and licence with the font
         options.recalc_timestamp = False  # same input, same bytes
-        font = subset.load_font(str(source_dir / f"AtkinsonHyperlegible-{weight}.ttf"), options)
+        font = subset.load_font(str(font_file(weight)), options)
         subsetter = subset.Subsetter(options)
         subsetter.populate(text=LETTERS + SIGNS)
         subsetter.subset(font)

@@ -13,15 +13,19 @@ from clinic.procedures.models import (
     TreatedSide,
 )
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
+from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
 
 __all__ = [
     "Amendment",
     "AnaestheticDose",
     "Application",
     "Booking",
+    "CheckedItem",
+    "ChecklistPhase",
     "Contact",
     "Draft",
     "Identity",
+    "Mark",
     "Member",
     "NailProcedure",
     "NameDigest",

@@ -6,6 +6,7 @@ from clinic.access import views as access
 from clinic.patients import views as patients
 from clinic.procedures import views as procedures
 from clinic.reviews import views as reviews
+from clinic.theatre import views as theatre
 from clinic.worklist import views as worklist
 
 handler400 = "clinic.access.views.bad_request"
@@ -40,6 +41,18 @@ urlpatterns = [
     path("operations/<slug:key>/undo/", procedures.operation_undo, name="operation-undo"),
     path("operations/<slug:key>/strike/", procedures.operation_strike, name="operation-strike"),
     path("toes/<slug:key>/amputated/", procedures.toe_amputated, name="toe-amputated"),
+    # in the room
+    path("operations/<slug:key>/room/", theatre.room, name="room"),
+    path("operations/<slug:key>/tap/", theatre.tap, name="tap"),
+    path("times/<slug:key>/", theatre.mark, name="mark"),
+    path("operations/<slug:key>/checklist/<slug:code>/", theatre.phase, name="checklist"),
+    path("operations/<slug:key>/event/", theatre.event_add, name="event-add"),
+    path("operations/<slug:key>/end/", theatre.closing, name="closing"),
+    path("operations/<slug:key>/sign/", theatre.signing, name="sign"),
+    path("operations/<slug:key>/cosign/", theatre.cosigning, name="cosign"),
+    path("operations/<slug:key>/note/", theatre.note, name="operation-note"),
+    path("operations/<slug:key>/note.pdf", theatre.note_pdf, name="operation-note-pdf"),
+    path("operations/<slug:key>/amendments/<int:number>/seen/", theatre.amendment_seen, name="amendment-seen"),
     # reviews
     path("toes/<slug:key>/", reviews.toe, name="toe"),
     path("operations/<slug:key>/review/", reviews.record, name="review-record"),

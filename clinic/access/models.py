@@ -72,6 +72,7 @@ class Practice(Versioned):
     exposure_bands_seconds = models.JSONField(default=default_bands, validators=[bands_are_ascending])
     exposure_note_seconds = models.PositiveSmallIntegerField(default=180)
     recurrence_standard = models.DecimalField(max_digits=4, decimal_places=3, default="0.050")
+    checklist_wording = models.JSONField(default=dict, blank=True)
     history = HistoricalRecords()
 
     class Meta:

@@ -18,6 +18,7 @@ class Action(TextChoices):
     REGISTER_PATIENT = "register_patient", "register a patient"
     READ_RECORD = "read_record", "read a clinical record"
     RECORD_OPERATION = "record_operation", "record an operation"
+    ASSIST_OPERATION = "assist_operation", "record times and checks of an operation"
     RECORD_REVIEW = "record_review", "record a review"
     ACCEPT_REPORT = "accept_report", "accept a patient's report"
     BOOK_REVIEW = "book_review", "book a review or log a contact"
@@ -28,7 +29,14 @@ class Action(TextChoices):
     OWN_ACCOUNT = "own_account", "change their own settings"
 
 
-_CARE = {Action.SEE_WORKLIST, Action.FIND_PATIENT, Action.READ_RECORD, Action.RECORD_REVIEW, Action.BOOK_REVIEW}
+_CARE = {
+    Action.SEE_WORKLIST,
+    Action.FIND_PATIENT,
+    Action.READ_RECORD,
+    Action.ASSIST_OPERATION,
+    Action.RECORD_REVIEW,
+    Action.BOOK_REVIEW,
+}
 
 ALLOWED: dict[Role, frozenset[Action]] = {
     Role.PRACTITIONER: frozenset(

@@ -44,8 +44,14 @@ SHORTEST_USUAL, LONGEST_USUAL = 10, 90
 LEAST_USUAL_PHENOL = 10
 REASON_LENGTH = 100  # what the history keeps
 NOT_RECORDED = "not_recorded"
-EACH, TOTAL = "each", "total"
-EXPOSURES = [(EACH, "Each application"), (TOTAL, "Only the total"), (NOT_RECORDED, "Not recorded")]
+EACH, TOTAL, TIMED = "each", "total", "timed"
+EXPOSURES = [
+    (TIMED, "Will be timed in the room"),
+    (EACH, "Each application"),
+    (TOTAL, "Only the total"),
+    (NOT_RECORDED, "Not recorded"),
+]
+UNKNOWN = {NOT_RECORDED, TIMED}
 BASES = (words.StrengthBasis.W_W, words.StrengthBasis.W_V, words.StrengthBasis.NOT_RECORDED)
 REAL_AGENTS = tuple(agent for agent in words.Agent if agent not in {words.Agent.NONE, words.Agent.NOT_RECORDED})
 ASKS_MATRIX = tuple(technique.value for technique in words.Technique if technique.destroys_matrix is None)
@@ -243,7 +249,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
     exposure = forms.ChoiceField(
         label="What is known of the exposure",
         choices=EXPOSURES,
-        widget=buttons(columns=3),
+        widget=buttons(columns=2),
         error_messages={"invalid_choice": "Choose what is known of the exposure"},
     )
     same = forms.BooleanField(label="The same at both sides")
@@ -273,6 +279,8 @@ class ToeForm(AskedWhenNeeded, forms.Form):
     def __init__(self, *args, nail: NailProcedure | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.nail = nail
+        if nail is not None:  # what is timed is on record by now
+            self.fields["exposure"].choices = [pair for pair in EXPOSURES if pair[0] != TIMED]
         self.rows = range(1, max(ROWS, longest(nail)) + 1)
         for number in self.rows:
             self.fields[f"seconds_{number}"] = seconds_field(number, "")
@@ -372,9 +380,11 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             self.add_error(total[0], "A total is typed, but “Each application” is chosen; clear one of them")
         elif known == TOTAL and each:
             self.add_error(each[0], "Single applications are typed, but “Only the total” is chosen; clear one of them")
-        elif known == NOT_RECORDED and (each or total):
-            self.add_error("exposure", "Seconds are typed, but “Not recorded” is chosen; clear one of them")
-        elif known != NOT_RECORDED and not any(name in self.errors for name in [*self.second_names(), "total_seconds"]):
+        elif known in UNKNOWN and (each or total):
+            self.add_error(
+                "exposure", f"Seconds are typed, but “{dict(EXPOSURES)[known]}” is chosen; clear one of them"
+            )
+        elif known not in UNKNOWN and not any(name in self.errors for name in [*self.second_names(), "total_seconds"]):
             self.check_seconds_are_there(known, answers)
 
     def check_seconds_are_there(self, known: str, answers: dict[str, Any]) -> None:
@@ -409,7 +419,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         answers = self.cleaned_data
         known = answers["exposure"]
         sides = sides_of(answers["side"])
-        if not words.Technique(answers["technique"]).takes_agent or known == NOT_RECORDED:
+        if not words.Technique(answers["technique"]).takes_agent or known in UNKNOWN:
             return dict.fromkeys(sides, ())
         first = self.given(known, "seconds", answers)
         second = first if answers["same"] else self.given(known, "fibular", answers)
@@ -553,6 +563,11 @@ class OperationEntry:
 
     def parts(self) -> list[forms.Form]:
         return [*self.once, self.visit, *self.toes, *self.why, self.confirm]
+
+    @property
+    def is_timed(self) -> bool:
+        """Whether it goes on in the room, where the applications are tapped."""
+        return any(form.cleaned_data.get("exposure") == TIMED for form in self.toes)
 
     @property
     def may_add(self) -> bool:

@@ -41,6 +41,9 @@ GUARDED = [
     Guarded("application", _OF_SIDE),
     Guarded("anaestheticdose", OWN),
     Guarded("operationevent", OWN),
+    Guarded("mark", OWN),
+    Guarded("checklistphase", OWN),
+    Guarded("checkeditem", "(SELECT p.operation_id FROM clinic_checklistphase p WHERE p.id = {row}.phase_id)"),
 ]
 
 

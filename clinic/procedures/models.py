@@ -11,6 +11,7 @@ from clinic.access.constraints import between, one_of
 from clinic.access.models import Member, Practice, Versioned
 from clinic.patients.models import Patient
 from clinic.vocabulary import procedure as words
+from clinic.vocabulary import theatre as room
 
 
 class OperationQuerySet(models.QuerySet["Operation"]):
@@ -91,6 +92,14 @@ class Operation(PartOfRecord, Strikable):
     consent_given_by = models.CharField(
         max_length=15, choices=words.ConsentGiver.choices, default=words.ConsentGiver.NOT_RECORDED
     )
+    assistant = models.ForeignKey(
+        Member, on_delete=models.PROTECT, null=True, blank=True, related_name="assisted_operations"
+    )
+    dressing = models.CharField(max_length=15, choices=room.Dressing.choices, default=room.Dressing.NOT_RECORDED)
+    outer_dressing = models.CharField(
+        max_length=15, choices=room.OuterDressing.choices, default=room.OuterDressing.NOT_RECORDED
+    )
+    aftercare = models.CharField(max_length=15, choices=room.Aftercare.choices, default=room.Aftercare.NOT_RECORDED)
     note = models.TextField(max_length=2000, blank=True, default="")
     recorded_by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
@@ -106,6 +115,9 @@ class Operation(PartOfRecord, Strikable):
         indexes: ClassVar = [models.Index(fields=["practice", "performed_on"])]
         constraints: ClassVar = [
             one_of("operation", "consent_given_by", words.ConsentGiver),
+            one_of("operation", "dressing", room.Dressing),
+            one_of("operation", "outer_dressing", room.OuterDressing),
+            one_of("operation", "aftercare", room.Aftercare),
             between("operation", "age_years", 0, 120),
             between("operation", "weight_kg", 5, 300),
             models.CheckConstraint(condition=Q(performed_on__gte=date(1900, 1, 1)), name="operation_not_before_1900"),
@@ -181,6 +193,23 @@ class NailProcedure(PartOfRecord, Versioned):
     tourniquet_removal_witnessed = models.CharField(
         max_length=15, choices=words.Answer.choices, default=words.Answer.NOT_RECORDED
     )
+    removal_seen_by = models.CharField(
+        max_length=60, blank=True, default="", help_text="Initials of the second person, or the patient or carer."
+    )
+    toe_colour = models.CharField(max_length=15, choices=room.ToeColour.choices, default=room.ToeColour.NOT_RECORDED)
+    capillary_refill_seconds = models.DecimalField(max_digits=3, decimal_places=1, null=True, blank=True)
+    block_result = models.CharField(
+        max_length=15, choices=room.BlockResult.choices, default=room.BlockResult.NOT_RECORDED
+    )
+    agent_batch = models.CharField(max_length=30, blank=True, default="")
+    agent_expires_on = models.DateField(null=True, blank=True)
+    skin_protected = models.CharField(max_length=15, choices=words.Answer.choices, default=words.Answer.NOT_RECORDED)
+    dry_field = models.CharField(max_length=15, choices=words.Answer.choices, default=words.Answer.NOT_RECORDED)
+    lavage_ml = models.PositiveSmallIntegerField(null=True, blank=True)
+    haemostasis = models.CharField(
+        max_length=15, choices=room.Haemostasis.choices, default=room.Haemostasis.NOT_RECORDED
+    )
+    histology_sent = models.CharField(max_length=15, choices=words.Answer.choices, default=words.Answer.NOT_RECORDED)
     amputated_on = models.DateField(null=True, blank=True, help_text="The toe was amputated later; nothing can grow.")
     history = HistoricalRecords()
 
@@ -200,6 +229,14 @@ class NailProcedure(PartOfRecord, Versioned):
             one_of("nail", "stage_system", words.StageSystem),
             one_of("nail", "tourniquet", words.Tourniquet),
             one_of("nail", "tourniquet_removal_witnessed", words.Answer),
+            one_of("nail", "toe_colour", room.ToeColour),
+            one_of("nail", "block_result", room.BlockResult),
+            one_of("nail", "skin_protected", words.Answer),
+            one_of("nail", "dry_field", words.Answer),
+            one_of("nail", "haemostasis", room.Haemostasis),
+            one_of("nail", "histology_sent", words.Answer),
+            between("nail", "capillary_refill_seconds", 0, 30),
+            between("nail", "lavage_ml", 0, 100),
             models.CheckConstraint(
                 condition=Q(tourniquet_off_at__isnull=True)
                 | Q(tourniquet_on_at__isnull=True)
@@ -279,9 +316,14 @@ class Application(PartOfRecord):
 
 
 class AnaestheticDose(PartOfRecord):
-    """One injection or top-up."""
+    """One injection or top-up at one toe; four injection sites of one block are one row."""
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="doses")
+    nail_procedure = models.ForeignKey(
+        NailProcedure, on_delete=models.PROTECT, null=True, blank=True, related_name="doses"
+    )
+    given_at = models.DateTimeField(null=True, blank=True)
+    route = models.CharField(max_length=15, choices=room.Route.choices, default=room.Route.NOT_RECORDED)
     agent = models.CharField(max_length=20, choices=words.Anaesthetic.choices)
     strength_percent = models.DecimalField(max_digits=4, decimal_places=2)
     volume_ml = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
@@ -292,6 +334,7 @@ class AnaestheticDose(PartOfRecord):
     class Meta:
         constraints: ClassVar = [
             one_of("dose", "agent", words.Anaesthetic),
+            one_of("dose", "route", room.Route),
             between("dose", "strength_percent", 0.1, 5),
             between("dose", "volume_ml", 0.1, 20),
         ]

@@ -1,6 +1,6 @@
 """Acts on an operation: record, correct, strike out, undo. Each is one transaction with its history."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -76,12 +76,13 @@ def record_operation(
     values: OperationValues,
     now: datetime,
     reason: str = "",
+    key: str | None = None,
     first_toe_key: str | None = None,
 ) -> Operation:
     """One attendance with its toes, sides and applications. The caller has validated the values.
 
     reason: why unusual values are right; kept in the history.
-    first_toe_key: the key for the first toe, where its address had to be known before.
+    key, first_toe_key: of the operation and its first toe, where their addresses had to be known before.
     """
     _lock_patient(patient.pk)
     operation = Operation(
@@ -92,6 +93,8 @@ def record_operation(
         recorded_at=now,
         **values.fields,
     )
+    if key:
+        operation.key = key
     operation.keep(by=by, reason=reason)
     for number, toe in enumerate(values.toes):
         nail = NailProcedure(operation=operation, **toe.fields)
@@ -199,12 +202,13 @@ def _amend_side(treated: TreatedSide, side: str, exposure: SideValues, *, by: Me
     if _put(treated, columns):
         treated.save_version(by=by, reason=reason)
     if not exposure.keeps_exposure:
-        _amend_applications(treated, exposure, by=by, reason=reason)
+        put_applications(treated, exposure.seconds, by=by, reason=reason)
 
 
-def _amend_applications(treated: TreatedSide, exposure: SideValues, *, by: Member, reason: str) -> None:
+def put_applications(treated: TreatedSide, seconds_of_each: Sequence[int], *, by: Member, reason: str) -> None:
+    """Make the stored applications of a side these; rows that stay the same get no new version."""
     stored = {application.number: application for application in treated.applications.all()}
-    for number, seconds in enumerate(exposure.seconds, start=1):
+    for number, seconds in enumerate(seconds_of_each, start=1):
         application = stored.pop(number, None) or Application(treated_side=treated, number=number)
         if application.seconds != seconds:
             application.seconds = seconds

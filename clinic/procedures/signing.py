@@ -93,7 +93,7 @@ def sites(operation: Operation) -> set[tuple[str, int, str]]:
 def tourniquet_left(operation: Operation) -> list[str]:
     """What is not recorded about taking the tourniquet off; nothing where none was used."""
     found = []
-    for nail in operation.nail_procedures.order_by("pk"):
+    for nail in operation.nail_procedures.all():
         if nail.tourniquet in NOT_USED:
             continue
         place = capital(toe_name(nail.foot, nail.toe))

@@ -153,8 +153,10 @@ def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: da
 
     Empty if somebody else has just recorded the same toe of that day.
     """
-    first_toe_key = random_key()
+    first_toe_key, operation_key = random_key(), random_key()
     goes_to = reverse("toe", args=[first_toe_key])
+    if entry.is_timed:
+        goes_to = reverse("room", args=[operation_key])
     with transaction.atomic():
         # Two people at one patient go one after the other, so that the second one sees the first one's toes.
         Patient.objects.select_for_update().get(pk=patient.pk)
@@ -169,6 +171,7 @@ def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: da
             values=entry.values(),
             now=now,
             reason=entry.reason,
+            key=operation_key,
             first_toe_key=first_toe_key,
         )
         drop_draft(request.user, DRAFT, patient.key)
@@ -198,6 +201,7 @@ def operation(request: HttpRequest, key: str) -> HttpResponse:
 def operation_page(request: HttpRequest, operation: Operation, form: StrikeForm) -> HttpResponse:
     may_change = may(request.user.role, Action.RECORD_OPERATION) and not operation.struck_at
     shown = {
+        "may_see_amendments": may(request.user.role, Action.SET_AUDIT),
         "operation": operation,
         "identity": operation.patient.identity,
         "toes": nails_in_order(operation),

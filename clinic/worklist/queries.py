@@ -1,10 +1,10 @@
 """Who is next, who is late, what came in unasked: derived from dates on each reading, in a fixed number of queries."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 
 from clinic.access.models import Member
 from clinic.patients.identity import Identity
@@ -13,6 +13,7 @@ from clinic.reviews.models import Booking, Contact, Review
 from clinic.reviews.timeline import clinic_ended
 from clinic.schedule import SCHEDULE, Due, ReviewPoint, next_point, point_of, state_of
 from clinic.vocabulary.review import ContactResult, Observer
+from clinic.worklist.unfinished import Unfinished, concerns, marked, unfinished
 
 # Who said so is not called again; the outcome is lost with this reason unless the patient comes back.
 NOT_CHASED = {ContactResult.DECLINED, ContactResult.MOVED, ContactResult.DIED}
@@ -56,8 +57,10 @@ class DayList:
     due: list[Row]
     no_contact: int
     next_opens_on: date | None
+    unfinished: list[Unfinished] = field(default_factory=list)
 
-    def rows(self) -> Iterable[Row]:
+    def rows(self) -> Iterable[Row | Unfinished]:
+        yield from self.unfinished
         for part in (self.unexpected, self.booked, self.done, self.overdue, self.due):
             yield from part
 
@@ -83,9 +86,14 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
     ends_at = day_starts_at + timedelta(days=1)
     told = {row.operation.pk for row in unexpected}
     for operation in operations:
+        if line := unfinished(operation, member) if hasattr(operation, "tourniquet_is_on") else None:
+            lists.unfinished.append(line)
+        if not _is_followed(operation, today) and operation.pk not in bookings:
+            continue
         if operation.pk in told and operation.pk not in bookings:
             continue  # it stands under Unexpected already
         _place(lists, operation, bookings.get(operation.pk), today=today, ends_at=ends_at)
+    lists.unfinished.sort(key=lambda row: (row.kind != "late", row.operation.performed_on, row.operation.pk))
     lists.booked.sort(key=lambda row: row.booking.starts_at)
     lists.done.sort(key=lambda row: row.done.recorded_at)
     lists.overdue.sort(key=lambda row: (row.point.closes_on(row.operation.performed_on), row.operation.pk))
@@ -95,14 +103,22 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
 
 
 def _followed(member: Member, today: date):
+    """Operations whose reviews may be due, and those that somebody has to finish."""
     since = today - timedelta(days=LONGEST_WINDOW_DAYS)
-    recent = Operation.objects.visible_to(member).standing().performed_between(since, today)
-    return _with_parts(recent.filter(patient__died_on__isnull=True))
+    recent = Q(performed_on__gte=since, performed_on__lte=today, patient__died_on__isnull=True)
+    operations = marked(Operation.objects.visible_to(member).standing())
+    return _with_parts(operations.filter(recent | concerns(member)))
+
+
+def _is_followed(operation: Operation, today: date) -> bool:
+    """Whether a review of it may still be due; others are in the list only to be finished."""
+    age = (today - operation.performed_on).days
+    return operation.patient.died_on is None and 0 <= age <= LONGEST_WINDOW_DAYS
 
 
 def _with_parts(operations):
     """The operations with all that a row prints, however many there are."""
-    return operations.select_related("patient").prefetch_related(
+    return operations.select_related("patient", "operator").prefetch_related(
         "nail_procedures__treated_sides",
         Prefetch("reviews", Review.objects.filter(struck_at__isnull=True).only("operation_id", "operated_on", "seen_on",
                  "recorded_at", "observer", "accepted_at", "next_step")),

@@ -11,9 +11,11 @@ from django.test import Client
 from django.urls import get_resolver, reverse
 from django.urls.resolvers import URLPattern, URLResolver
 
-from clinic.access.models import Practice
+from clinic.access.models import Practice, random_key
 from clinic.access.rules import Action, Role, may
+from clinic.procedures.models import Amendment
 from clinic.reviews.models import Booking, Contact
+from clinic.theatre.models import Mark
 from tests.factories import NOON, create_member, create_operation, create_patient, create_review
 
 # An address of documentation: a request from the machine itself may see more.
@@ -47,6 +49,18 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "operation-undo": ("POST", Action.RECORD_OPERATION, 302, SIGN_IN),
     "operation-strike": ("POST", Action.RECORD_OPERATION, 200, SIGN_IN),
     "toe-amputated": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
+    # in the room
+    "room": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
+    "tap": ("POST", Action.ASSIST_OPERATION, 302, SIGN_IN),
+    "mark": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
+    "checklist": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
+    "event-add": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
+    "closing": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
+    "sign": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
+    "cosign": ("POST", Action.RECORD_OPERATION, 302, SIGN_IN),
+    "operation-note": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "operation-note-pdf": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "amendment-seen": ("POST", Action.SET_AUDIT, 302, SIGN_IN),
     # reviews
     "toe": ("GET", Action.READ_RECORD, 200, SIGN_IN),
     "review-record": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
@@ -73,6 +87,26 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
 }
 # Pages whose own check stands in the view, so that they carry no action.
 UNDECORATED = {"readyz"}
+
+
+def mark_of(practice: Practice) -> Mark:
+    operation = create_operation(practice)
+    return Mark.objects.create(
+        operation=operation, kind="injected", at=NOON, received_at=NOON, by=operation.operator, tap=random_key()
+    )
+
+
+def amendment_of(practice: Practice) -> Amendment:
+    operation = create_operation(practice)
+    return Amendment.objects.create(
+        operation=operation,
+        number=1,
+        kind="amendment",
+        by=operation.operator,
+        opened_at=NOON,
+        closed_at=NOON,
+        reason="x",
+    )
 
 
 def booking_of(practice: Practice) -> Booking:
@@ -104,6 +138,13 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "operation-undo": lambda practice: [create_operation(practice).key],
     "operation-strike": lambda practice: [create_operation(practice).key],
     "toe-amputated": lambda practice: [create_operation(practice).nail_procedures.get().key],
+    **{
+        name: lambda practice: [create_operation(practice).key]
+        for name in ("room", "tap", "event-add", "closing", "sign", "cosign", "operation-note", "operation-note-pdf")
+    },
+    "mark": lambda practice: [mark_of(practice).key],
+    "checklist": lambda practice: [create_operation(practice).key, "before_incision"],
+    "amendment-seen": lambda practice: [amendment_of(practice).operation.key, "1"],
     "toe": lambda practice: [create_operation(practice).nail_procedures.get().key],
     "review-record": lambda practice: [create_operation(practice).key],
     "review": lambda practice: [create_review(create_operation(practice)).key],

@@ -1,0 +1,104 @@
+"""Doses, events and the end of an operation: each one transaction; of a signed operation a late entry or amendment."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from clinic.access.models import Member
+from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent
+from clinic.procedures.signing import amending
+from clinic.theatre.marks import standing, still_open, too_long
+from clinic.vocabulary.procedure import AmendmentKind, EventKind, Harm, Technique
+from clinic.vocabulary.theatre import MarkKind, Phase
+
+
+@transaction.atomic
+def add_dose(
+    *, by: Member, operation: Operation, now: datetime, expired_reason: str = "", **values: Any
+) -> AnaestheticDose:
+    """One row of anaesthetic. expired_reason: why an expired batch was used; kept as an event of the operation."""
+    Operation.objects.select_for_update().get(pk=operation.pk)
+    with amending(operation, by=by, now=now, reason="Anaesthetic added", kind=AmendmentKind.LATE_ENTRY,
+                  happened_at=values.get("given_at")):  # fmt: skip
+        dose = AnaestheticDose(operation=operation, **values)
+        signed(dose, by).save()
+        if expired_reason:
+            event = OperationEvent(
+                operation=operation, kind=EventKind.EXPIRED_BATCH, harm=Harm.NONE,
+                happened_on=operation.performed_on, note=f"Batch {dose.batch}: {expired_reason}",
+            )  # fmt: skip
+            signed(event, by).save()
+    return dose
+
+
+@transaction.atomic
+def add_event(*, by: Member, operation: Operation, now: datetime, happened_on: date, **values: Any) -> OperationEvent:
+    Operation.objects.select_for_update().get(pk=operation.pk)
+    with amending(operation, by=by, now=now, reason="Event added", kind=AmendmentKind.LATE_ENTRY):
+        event = OperationEvent(operation=operation, happened_on=happened_on, **values)
+        signed(event, by).save()
+    return event
+
+
+@transaction.atomic
+def close(
+    *, by: Member, operation: Operation, version: int, fields: Mapping[str, Any],
+    toes: Mapping[NailProcedure, Mapping[str, Any]], now: datetime, reason: str,
+) -> None:  # fmt: skip
+    """Write the end of the operation. Raises Conflict if somebody changed the record since `version` was shown."""
+    stored = Operation.objects.select_for_update().get(pk=operation.pk)
+    with amending(stored, by=by, now=now, reason=reason or "End of the operation"):
+        for name, value in fields.items():
+            setattr(stored, name, value)
+        stored.version = version
+        stored.save_version(by=by, reason=reason)
+        for nail, values in toes.items():
+            changed = [name for name, value in values.items() if getattr(nail, name) != value]
+            for name in changed:
+                setattr(nail, name, values[name])
+            if changed:
+                nail.save_version(by=by, reason=reason)
+
+
+def signed(row: Any, by: Member) -> Any:
+    """Names the author for the history row that saving writes."""
+    row._history_user = by
+    return row
+
+
+def obstacles(operation: Operation) -> list[str]:
+    """What must be settled before signing, besides the tourniquet's removal."""
+    found, marks = [], standing(operation)
+    for mark in still_open(marks):
+        if mark.kind == MarkKind.APPLICATION_START:
+            found.append("An application is still running; tap its end or correct it")
+    found += [
+        f"An application ran {seconds // 60} minutes by the taps, longer than anybody means; correct its end"
+        for seconds in too_long(marks)
+    ]
+    return found
+
+
+def gaps(operation: Operation) -> list[str]:
+    """What is not recorded; signing with it is possible, but said."""
+    nails = list(operation.nail_procedures.all())
+    done = set(operation.checklist.values_list("phase", flat=True))
+    found = [f"Checklist “{phase.label.lower()}”" for phase in Phase if phase not in done]
+    doses = list(operation.doses.all())
+    found += [] if doses else ["Anaesthetic"]
+    found += ["Batch or expiry of an anaesthetic"] if any(not (d.batch and d.expires_on) for d in doses) else []
+    found += [] if operation.weight_kg or not doses else ["Weight, so no limit can be assessed"]
+    for nail in nails:
+        if Technique(nail.technique).takes_agent:
+            found += exposure_gaps(nail)
+    found += [] if operation.aftercare != "not_recorded" else ["Aftercare"]
+    found += [] if operation.dressing != "not_recorded" else ["Dressing"]
+    return found
+
+
+def exposure_gaps(nail: NailProcedure) -> list[str]:
+    missing = [treated for treated in nail.treated_sides.all() if treated.exposure_seconds is None]
+    found = [f"Exposure of the {treated.get_side_display().lower()}" for treated in missing]
+    return found + ([] if nail.agent_batch and nail.agent_expires_on else ["Batch or expiry of the agent"])

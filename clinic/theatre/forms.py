@@ -1,0 +1,311 @@
+"""What is asked in the room: a tap, a corrected time, a phase of the checklist, a dose, an event, the end."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from clinic.access.numbers import DayField, NumberField, WholeNumberField
+from clinic.access.once import OneTimeForm
+from clinic.patients.forms import AskedWhenNeeded
+from clinic.procedures.forms import ConfirmForm, choice
+from clinic.procedures.models import NailProcedure, Operation
+from clinic.procedures.words import capital, toe_name
+from clinic.vocabulary import procedure as words
+from clinic.vocabulary import theatre as room
+from clinic.vocabulary.terms import Term
+
+ASKED_OF_TOURNIQUET_MINUTES = 30
+LONGEST_OVER_MIDNIGHT = timedelta(hours=3)
+LONGEST_WAIT_MS = 24 * 3600 * 1000
+TOURNIQUET_USED = tuple(term.value for term in words.Tourniquet if term not in {"none", "not_recorded"})
+SIGHT = (words.Answer.YES, words.Answer.NO, words.Answer.NOT_APPLICABLE, words.Answer.NOT_RECORDED)
+
+
+class TapForm(forms.Form):
+    """One tap. `tap` names it; `ago_ms` says how long it waited for the network, whatever the device's clock shows."""
+
+    kind = forms.ChoiceField(choices=room.MarkKind.choices)
+    nail = forms.SlugField(required=False)
+    side = forms.SlugField(required=False)
+    tap = forms.RegexField(r"\A[A-Za-z0-9_-]{20,40}\Z")
+    ago_ms = forms.IntegerField(required=False, min_value=0, max_value=LONGEST_WAIT_MS)
+
+    def at(self, now: datetime) -> datetime:
+        return now - timedelta(milliseconds=self.cleaned_data["ago_ms"] or 0)
+
+
+class ClockField(forms.TimeField):
+    """A time of day to the second."""
+
+    def __init__(self, **options: Any) -> None:
+        step = {"type": "time", "step": "1"}
+        options.setdefault("widget", forms.TimeInput(format="%H:%M:%S", attrs=step))
+        super().__init__(input_formats=["%H:%M:%S", "%H:%M"], **options)
+        self.error_messages["invalid"] = "Enter the time like 09:20 or 09:20:30"
+
+
+class MarkForm(forms.Form):
+    """A moment corrected, or taken back."""
+
+    on = DayField(label="Day", label_for_errors="the day", question="Which day?")
+    at = ClockField(label="Time", error_messages={"required": "Enter the time like 09:20:30"})
+    reason = forms.CharField(
+        label="Reason", max_length=100, error_messages={"required": "Give the reason for the correction"}
+    )
+
+    def __init__(self, *args, today: date, taken_back: bool = False, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["on"].today = today
+        if taken_back:
+            del self.fields["on"], self.fields["at"]
+
+    def moment(self) -> datetime:
+        return timezone.make_aware(datetime.combine(self.cleaned_data["on"], self.cleaned_data["at"]))
+
+
+class PhaseForm(forms.Form):
+    """All lines of one phase, the second initials, and a note for whatever was not so."""
+
+    second_initials = forms.CharField(
+        label="Initials of the second person",
+        max_length=10,
+        error_messages={"required": "Enter the initials of the second person; alone, those of the patient or carer"},
+        widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"}),
+    )
+    note = forms.CharField(label="Note", max_length=500, required=False)
+
+    def __init__(self, *args, lines: Sequence[room.CheckItem], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.lines = lines
+        for line in lines:
+            self.fields[line.code] = choice(line.wording, room.CheckAnswer, f"Answer “{line.wording}”", columns=3)
+        self.order_fields([*(line.code for line in lines), "note", "second_initials"])
+
+    def clean(self) -> dict[str, Any]:
+        answers = super().clean()
+        if any(answers.get(line.code) == room.CheckAnswer.NO for line in self.lines) and not answers.get("note"):
+            self.add_error("note", "Say what was not so and what was done about it")
+        return answers
+
+    def answers(self) -> dict[str, str]:
+        return {line.code: self.cleaned_data[line.code] for line in self.lines}
+
+    def questions(self) -> list[forms.BoundField]:
+        return [self[line.code] for line in self.lines]
+
+
+class EventForm(OneTimeForm, forms.Form):
+    """Something that went, or nearly went, wrong."""
+
+    kind = choice("What happened", words.EventKind, "Choose what happened")
+    harm = choice("Harm", words.Harm, "Choose how much harm came of it")
+    note = forms.CharField(label="In words", max_length=2000, required=False, widget=forms.Textarea(attrs={"rows": 3}))
+
+    def clean(self) -> dict[str, Any]:
+        answers = super().clean()
+        if answers.get("kind") == words.EventKind.OTHER and not answers.get("note"):
+            self.add_error("note", "Say in words what happened")
+        return answers
+
+
+class ToeEndForm(AskedWhenNeeded, forms.Form):
+    """The end of the operation at one toe."""
+
+    tourniquet = choice("Tourniquet", words.Tourniquet, "Choose the tourniquet, or “None used”",
+                        opens=TOURNIQUET_USED, columns=3)  # fmt: skip
+    on_at = ClockField(label="Tourniquet on", required=False)
+    off_at = ClockField(label="Tourniquet off", required=False)
+    witnessed = choice("Seen off by two people", SIGHT, "Choose whether two people saw the tourniquet off", columns=4)
+    removal_seen_by = forms.CharField(
+        label="Initials of the second person, or “patient”, “carer”", max_length=60,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )  # fmt: skip
+    toe_colour = choice("Colour of the toe afterwards", room.ToeColour, "Choose the colour of the toe", columns=4)
+    capillary_refill_seconds = NumberField(
+        label="Capillary refill", label_for_errors="Capillary refill", unit="s", min_value=0, max_value=30
+    )
+    block_result = choice("The block", room.BlockResult, "Choose how the block worked", columns=4)
+    agent_batch = forms.CharField(label="Batch of the agent", max_length=30, required=False)
+    agent_expires_on = DayField(
+        label="Expiry of the agent", label_for_errors="the expiry", may_be_future=True, required=False
+    )
+    skin_protected = choice("Skin protected", SIGHT, "Choose whether the skin was protected", columns=4)
+    dry_field = choice("Dry field before the agent", SIGHT, "Choose whether the field was dry", columns=4)
+    lavage_ml = WholeNumberField(
+        label="Amount of lavage", label_for_errors="Amount of lavage", unit="mL", min_value=0, max_value=100,
+        required=False,
+    )  # fmt: skip
+    haemostasis = choice("Bleeding controlled by", room.Haemostasis, "Choose how bleeding was controlled", columns=3)
+    histology_sent = choice("Tissue sent to histology", SIGHT, "Choose whether tissue was sent", columns=4)
+    asked_when_needed = ("witnessed", "removal_seen_by", "toe_colour", "capillary_refill_seconds", "skin_protected",
+                         "dry_field")  # fmt: skip
+
+    def __init__(self, *args, nail: NailProcedure, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.nail = nail
+        self.marked = {mark.kind for mark in nail.marks.all() if not mark.taken_back_at}
+        if room.MarkKind.TOURNIQUET_ON in self.marked:
+            del self.fields["on_at"], self.fields["off_at"]  # tapped times are corrected where they were tapped
+        if not words.Technique(nail.technique).takes_agent:
+            for name in ("agent_batch", "agent_expires_on", "skin_protected", "dry_field", "lavage_ml"):
+                del self.fields[name]
+        self.fields_of_day = nail.operation.performed_on
+
+    def clean(self) -> dict[str, Any]:
+        answers = super().clean()
+        used = answers.get("tourniquet") in TOURNIQUET_USED
+        if used:
+            self.check_times(answers)
+            self.check_sight(answers)
+        elif answers.get("tourniquet") == words.Tourniquet.NONE and (
+            self.put_on_at(answers) or self.taken_off_at(answers)
+        ):
+            self.add_error("tourniquet", "Times of a tourniquet are on record, but “None used” is chosen")
+        return answers
+
+    def check_times(self, answers: dict[str, Any]) -> None:
+        on_at, off_at = self.put_on_at(answers), self.taken_off_at(answers)
+        if on_at and off_at and "off_at" in self.fields and off_at < on_at:
+            self.add_error("off_at", f"Tourniquet off must be after on ({timezone.localtime(on_at):%H:%M})")
+        elif off_at and not on_at and "on_at" in self.fields:
+            self.add_error("on_at", "Enter when the tourniquet was put on")
+
+    def check_sight(self, answers: dict[str, Any]) -> None:
+        if not answers.get("witnessed"):
+            self.add_error("witnessed", "Choose whether two people saw the tourniquet off")
+        elif answers["witnessed"] == words.Answer.YES and not answers.get("removal_seen_by"):
+            self.add_error("removal_seen_by", "Enter who else saw it off; alone, write “patient” or “carer”")
+        if not answers.get("toe_colour"):
+            self.add_error("toe_colour", "Choose the colour of the toe after the tourniquet was off")
+
+    def put_on_at(self, answers: dict[str, Any]) -> datetime | None:
+        return self.nail.tourniquet_on_at if "on_at" not in self.fields else self.moment(answers.get("on_at"))
+
+    def taken_off_at(self, answers: dict[str, Any]) -> datetime | None:
+        if "off_at" not in self.fields:
+            return self.nail.tourniquet_off_at
+        off, on = answers.get("off_at"), answers.get("on_at")
+        over_midnight = bool(off and on and off < on and past_midnight(on, off))
+        return self.moment(off, days=1 if over_midnight else 0)
+
+    def moment(self, clock: Any, *, days: int = 0) -> datetime | None:
+        if clock is None:
+            return None
+        return timezone.make_aware(datetime.combine(self.fields_of_day + timedelta(days=days), clock))
+
+    def unusual(self) -> Iterator[str]:
+        place, answers = capital(toe_name(self.nail.foot, self.nail.toe)), self.cleaned_data
+        minutes = minutes_between(self.put_on_at(answers), self.taken_off_at(answers))
+        if minutes is not None and minutes > ASKED_OF_TOURNIQUET_MINUTES:
+            yield f"{place}: the tourniquet was on for {minutes} minutes"
+        if answers.get("tourniquet") == words.Tourniquet.GLOVE_FINGER:
+            yield f"{place}: a glove finger was used as tourniquet; see local protocol"
+        expires_on = answers.get("agent_expires_on")
+        if expires_on and expires_on < self.fields_of_day:
+            yield f"{place}: this batch of the agent expired in {expires_on:%B %Y}"
+
+    def values(self) -> dict[str, Any]:
+        """Columns of the nail procedure."""
+        answers = dict(self.cleaned_data)
+        answers.pop("on_at", None), answers.pop("off_at", None)
+        answers["tourniquet_removal_witnessed"] = answers.pop("witnessed") or words.Answer.NOT_RECORDED
+        for name, empty in EMPTY.items():
+            if name in answers and not answers[name]:
+                answers[name] = empty
+        if "on_at" in self.fields:
+            used = answers["tourniquet"] in TOURNIQUET_USED
+            answers["tourniquet_on_at"] = self.put_on_at(self.cleaned_data) if used else None
+            answers["tourniquet_off_at"] = self.taken_off_at(self.cleaned_data) if used else None
+        return answers
+
+
+EMPTY: dict[str, Term] = {
+    "toe_colour": room.ToeColour.NOT_RECORDED,
+    "skin_protected": words.Answer.NOT_RECORDED,
+    "dry_field": words.Answer.NOT_RECORDED,
+}
+
+
+def past_midnight(on: time, off: time) -> bool:
+    """Whether `off`, earlier on the clock than `on`, can be the next day's rather than a slip of the pen."""
+    day = date(2000, 1, 1)
+    return datetime.combine(day + timedelta(days=1), off) - datetime.combine(day, on) <= LONGEST_OVER_MIDNIGHT
+
+
+def minutes_between(on_at: datetime | None, off_at: datetime | None) -> int | None:
+    return round((off_at - on_at).total_seconds() / 60) if on_at and off_at else None
+
+
+class EndForm(forms.Form):
+    """The end of the attendance."""
+
+    dressing = choice("Dressing", room.Dressing, "Choose the dressing", columns=3)
+    outer_dressing = choice("Outer dressing", room.OuterDressing, "Choose the outer dressing", columns=3)
+    aftercare = choice("Aftercare", room.Aftercare, "Choose how aftercare was given", columns=3)
+    weight_kg = NumberField(
+        label="Weight", label_for_errors="Weight", unit="kg", min_value=5, max_value=300, required=False
+    )
+
+
+class End:
+    """All forms of the closing page, cleaned together."""
+
+    def __init__(
+        self, operation: Operation, nails: Sequence[NailProcedure], data: Any, initial: dict[str, Any]
+    ) -> None:
+        self.operation, self.data = operation, data
+        self.form = EndForm(data, prefix="end", initial=initial.get("end"))
+        self.toes = [
+            ToeEndForm(data, prefix=f"toe{nail.key}", initial=initial.get(nail.key), nail=nail) for nail in nails
+        ]
+        self.confirm = ConfirmForm(data, prefix="confirm")
+        self.warnings: list[str] = []
+
+    def is_valid(self) -> bool:
+        valid = all([form.is_valid() for form in (self.form, *self.toes, self.confirm)])
+        if valid:
+            self.warnings = [sentence for form in self.toes for sentence in form.unusual()]
+            valid = not self.warnings or self.confirmed()
+        return valid
+
+    def confirmed(self) -> bool:
+        given = self.confirm.cleaned_data
+        if not given.get("confirmed"):
+            self.confirm.add_error("confirmed", f"Tick that this is correct, or change the answer: {self.warnings[0]}")
+        if not given.get("confirm_reason"):
+            self.confirm.add_error("confirm_reason", "Give the reason")
+        return not self.confirm.errors
+
+    def errors(self) -> Iterator[tuple[str, str]]:
+        for form in (self.form, *self.toes, self.confirm) if self.data is not None else ():
+            place = (
+                f"{capital(toe_name(form.nail.foot, form.nail.toe))}: "
+                if len(self.toes) > 1 and hasattr(form, "nail")
+                else ""
+            )
+            for bound in form:
+                yield from ((bound.id_for_label or f"{bound.auto_id}_0", f"{place}{text}") for text in bound.errors)
+
+    @property
+    def reason(self) -> str:
+        return self.confirm.cleaned_data.get("confirm_reason", "") if self.warnings else ""
+
+
+class SignForm(forms.Form):
+    """The operator's signature: a tick, and that what is missing was seen."""
+
+    read = forms.BooleanField(
+        label="I have read this note and sign it", error_messages={"required": "Tick that you have read the note"}
+    )
+    seen_gaps = forms.BooleanField(
+        label="I sign with these things not recorded",
+        error_messages={"required": "Tick that you sign with these things not recorded, or record them first"},
+    )
+
+    def __init__(self, *args, gaps: Sequence[str], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        if not gaps:
+            del self.fields["seen_gaps"]

@@ -1,0 +1,97 @@
+"""Everything the page of a running operation shows, read once."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
+from clinic.procedures.words import capital, part_name, toe_name
+from clinic.theatre.marks import open_at, standing
+from clinic.theatre.models import ChecklistPhase, Mark
+from clinic.vocabulary.procedure import Technique, Tourniquet
+from clinic.vocabulary.theatre import MarkKind, Phase
+
+
+@dataclass(frozen=True)
+class Button:
+    """One thing to tap next. running_since: of what it would end."""
+
+    kind: MarkKind
+    words: str
+    nail: str = ""
+    side: str = ""
+    running_since: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Toe:
+    nail: NailProcedure
+    place: str
+    buttons: tuple[Button, ...]
+    tourniquet_minutes: int | None
+    tourniquet_on: bool
+
+
+@dataclass(frozen=True)
+class Room:
+    """The running operation. lines: standing and taken-back moments, oldest first."""
+
+    toes: tuple[Toe, ...]
+    buttons: tuple[Button, ...]
+    lines: tuple[Mark, ...]
+    phases: tuple[tuple[Phase, ChecklistPhase | None], ...]
+    doses: tuple[AnaestheticDose, ...]
+    events: tuple[OperationEvent, ...]
+
+    @property
+    def tourniquet_is_on(self) -> bool:
+        return any(toe.tourniquet_on for toe in self.toes)
+
+
+def room_of(operation: Operation, *, now: datetime) -> Room:
+    marks = standing(operation)
+    done = {phase.phase: phase for phase in operation.checklist.select_related("by").prefetch_related("items")}
+    lines = Mark.objects.filter(operation=operation).select_related("by", "nail_procedure", "treated_side")
+    return Room(
+        toes=tuple(toe_of(nail, marks, now) for nail in operation.nail_procedures.all()),
+        buttons=(Button(MarkKind.INJECTED, "Injected now"), Button(MarkKind.TESTED, "Block tested now")),
+        lines=tuple(lines.order_by("at", "pk")),
+        phases=tuple((phase, done.get(phase.value)) for phase in Phase),
+        doses=tuple(operation.doses.select_related("nail_procedure").order_by("pk")),
+        events=tuple(operation.events.order_by("pk")),
+    )
+
+
+def toe_of(nail: NailProcedure, marks: list[Mark], now: datetime) -> Toe:
+    on = open_at(("toe", nail.pk), MarkKind.TOURNIQUET_ON, marks)
+    on_at, off_at = nail.tourniquet_on_at, nail.tourniquet_off_at
+    until = off_at or (now if on else None)
+    used = nail.tourniquet not in {Tourniquet.NONE, Tourniquet.NOT_RECORDED} or on_at is not None
+    return Toe(
+        nail=nail,
+        place=capital(toe_name(nail.foot, nail.toe)),
+        buttons=(tourniquet_button(nail, on), *side_buttons(nail, marks)),
+        tourniquet_minutes=round((until - on_at).total_seconds() / 60) if on_at and until else None,
+        tourniquet_on=used and on_at is not None and off_at is None,
+    )
+
+
+def tourniquet_button(nail: NailProcedure, on: Mark | None) -> Button:
+    if on:
+        return Button(MarkKind.TOURNIQUET_OFF, "Tourniquet off now", nail=nail.key, running_since=on.at)
+    return Button(MarkKind.TOURNIQUET_ON, "Tourniquet on now", nail=nail.key)
+
+
+def side_buttons(nail: NailProcedure, marks: list[Mark]) -> list[Button]:
+    if not Technique(nail.technique).takes_agent:
+        return []
+    return [side_button(treated, marks) for treated in nail.treated_sides.all()]
+
+
+def side_button(treated: TreatedSide, marks: list[Mark]) -> Button:
+    place = part_name(treated.side)
+    begun = open_at(("side", treated.pk), MarkKind.APPLICATION_START, marks)
+    if begun:
+        words = f"Stop application, {place}"
+        return Button(MarkKind.APPLICATION_STOP, words, side=treated.key, running_since=begun.at)
+    number = len(treated.applications.all()) + 1
+    return Button(MarkKind.APPLICATION_START, f"Start application {number}, {place}", side=treated.key)

@@ -1,0 +1,363 @@
+"""The operation as it happens: times, checklist, events, the end, the signature and the printed note."""
+
+import secrets
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.db.models import Prefetch
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from clinic.access.decorators import allowed, require_methods
+from clinic.access.models import Conflict
+from clinic.access.once import claim
+from clinic.access.rules import Action, may
+from clinic.procedures.models import Amendment, NailProcedure, Operation, SignedRecord, TreatedSide
+from clinic.procedures.signing import NotReady, NotTheirs, cosign, seen_by_lead, sign, tourniquet_left
+from clinic.procedures.views import typed_version
+from clinic.theatre import acts, checklist, marks
+from clinic.theatre.forms import End, EventForm, MarkForm, PhaseForm, SignForm, TapForm
+from clinic.theatre.models import ChecklistPhase, Mark
+from clinic.theatre.room import room_of
+from clinic.vocabulary.procedure import Answer
+from clinic.vocabulary.theatre import MarkKind, Phase
+
+SEALED = "This operation is signed. Correct it by an amendment."
+
+
+def own_operation(request: HttpRequest, key: str) -> Operation:
+    visible = Operation.objects.visible_to(request.user).select_related("patient__identity", "operator", "practice")
+    sides = Prefetch("treated_sides", TreatedSide.objects.order_by("-side").prefetch_related("applications"))
+    nails = NailProcedure.objects.order_by("pk").select_related("operation").prefetch_related(sides, "marks")
+    return get_object_or_404(visible.standing().prefetch_related(Prefetch("nail_procedures", nails)), key=key)
+
+
+# --- the room
+
+
+@require_methods("GET")
+@allowed(Action.ASSIST_OPERATION)
+def room(request: HttpRequest, key: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    return render(request, "theatre/room.html", room_page(request, operation))
+
+
+def room_page(request: HttpRequest, operation: Operation, **more: Any) -> dict[str, Any]:
+    identity = operation.patient.identity
+    return {
+        "operation": operation,
+        "identity": identity,
+        "age": identity.age_on(operation.performed_on),
+        "room": room_of(operation, now=timezone.localtime()),
+        "new_tap": lambda: secrets.token_urlsafe(24),
+        "may_sign": operation.operator_id == request.user.pk and may(request.user.role, Action.RECORD_OPERATION),
+        "may_amend": may(request.user.role, Action.RECORD_OPERATION),
+        **more,
+    }
+
+
+@require_methods("POST")
+@allowed(Action.ASSIST_OPERATION)
+def tap(request: HttpRequest, key: str) -> HttpResponse:
+    """Keeps one moment. A script gets JSON; without one the room is shown again."""
+    operation = own_operation(request, key)
+    form = TapForm(request.POST)
+    if not form.is_valid():
+        return told(request, operation, "This tap was not understood. Open the page again.", status=400)
+    nail, side = target(operation, form.cleaned_data)
+    now = timezone.now()
+    try:
+        mark = marks.tap(
+            by=request.user, operation=operation, kind=form.cleaned_data["kind"], at=form.at(now),
+            now=now, name=form.cleaned_data["tap"], nail=nail, side=side,
+        )  # fmt: skip
+    except marks.Refused as refusal:
+        return told(request, operation, f"{refusal}.", status=409)
+    except SignedRecord:
+        return told(request, operation, SEALED, status=409)
+    at = timezone.localtime(mark.at)
+    return told(request, operation, f"{mark.get_kind_display()} {at:%H:%M:%S}.", status=200)
+
+
+def target(operation: Operation, answers: dict[str, Any]) -> tuple[NailProcedure | None, TreatedSide | None]:
+    """The toe and side that a tap names; 404 for one of another operation."""
+    nails = {nail.key: nail for nail in operation.nail_procedures.all()}
+    sides = {side.key: side for nail in nails.values() for side in nail.treated_sides.all()}
+    nail, side = answers["nail"], answers["side"]
+    if (nail and nail not in nails) or (side and side not in sides):
+        raise Http404
+    of_toe = answers["kind"] not in {MarkKind.INJECTED, MarkKind.TESTED}
+    if of_toe and not (nail or side):
+        raise Http404
+    chosen = sides.get(side)
+    return (chosen.nail_procedure if chosen else nails.get(nail)), chosen
+
+
+def told(request: HttpRequest, operation: Operation, sentence: str, *, status: int) -> HttpResponse:
+    if "application/json" in request.headers.get("Accept", ""):
+        return JsonResponse({"said": sentence}, status=status)
+    (messages.success if status == 200 else messages.error)(request, sentence)
+    return redirect("room", operation.key)
+
+
+@require_methods("GET", "POST")
+@allowed(Action.ASSIST_OPERATION)
+def mark(request: HttpRequest, key: str) -> HttpResponse:
+    """Correct a moment, or take it back, with the reason."""
+    row = own_mark(request, key)
+    takes_back = request.POST.get("do") == "take_back"
+    at = timezone.localtime(row.at)
+    posted = request.POST if request.method == "POST" else None
+    form = MarkForm(posted, initial={"on": at.date(), "at": at.time().replace(microsecond=0)},
+                    today=timezone.localdate(), taken_back=takes_back)  # fmt: skip
+    version, status = row.version, 200
+    if form.is_valid():
+        try:
+            change_mark(request, row, form, takes_back=takes_back)
+        except Conflict:
+            row = own_mark(request, key)
+            version, status = row.version, 409
+            form.add_error(None, "Somebody changed this time a moment ago. Look at it, then save again")
+        except marks.Refused as refusal:
+            form.add_error(None if takes_back else "at", str(refusal))
+        else:
+            messages.success(request, "Taken back." if takes_back else "Time corrected. The earlier one is kept.")
+            return redirect("room", row.operation.key)
+    shown = {"mark": row, "form": form, "version": version, "operation": row.operation, "takes_back": takes_back,
+             "identity": row.operation.patient.identity, "earlier": row.history.order_by("history_id")}  # fmt: skip
+    return render(request, "theatre/mark.html", shown, status=status)
+
+
+def own_mark(request: HttpRequest, key: str) -> Mark:
+    visible = Mark.objects.filter(operation__practice_id=request.user.practice_id, operation__struck_at__isnull=True)
+    return get_object_or_404(visible.select_related("operation__patient__identity", "nail_procedure"), key=key)
+
+
+def change_mark(request: HttpRequest, row: Mark, form: MarkForm, *, takes_back: bool) -> None:
+    common = {"by": request.user, "mark": row, "version": typed_version(request), "now": timezone.now(),
+              "reason": form.cleaned_data["reason"]}  # fmt: skip
+    if takes_back:
+        marks.take_back(**common)
+    else:
+        marks.correct(at=form.moment(), **common)
+
+
+# --- checklist
+
+
+@require_methods("GET", "POST")
+@allowed(Action.ASSIST_OPERATION)
+def phase(request: HttpRequest, key: str, code: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    if code not in Phase.codes():
+        raise Http404
+    which, wording = Phase(code), operation.practice.checklist_wording
+    stored = ChecklistPhase.objects.filter(operation=operation, phase=which).prefetch_related("items").first()
+    initial = phase_answers(stored)
+    posted = request.POST if request.method == "POST" else None
+    form = PhaseForm(posted, initial=initial, lines=checklist.items_of(which, wording))
+    version, status = (stored.version if stored else 0), 200
+    if form.is_valid():
+        answers = form.cleaned_data
+        try:
+            saved = checklist.complete(
+                by=request.user, operation=operation, phase=which, version=typed_version(request), wording=wording,
+                answers=form.answers(), second_initials=answers["second_initials"], note=answers["note"],
+                now=timezone.now(),
+            )  # fmt: skip
+        except Conflict:
+            status = 409
+            form.add_error(None, "Somebody completed this phase a moment ago. Look at it, then save again")
+            version = ChecklistPhase.objects.get(operation=operation, phase=which).version
+        else:
+            messages.success(request, f"{which.label}: {saved.get_timing_display().lower()}.")
+            return redirect("room", operation.key)
+    shown = {"operation": operation, "identity": operation.patient.identity, "phase": which, "form": form,
+             "stored": stored, "version": version}  # fmt: skip
+    return render(request, "theatre/phase.html", shown, status=status)
+
+
+def phase_answers(stored: ChecklistPhase | None) -> dict[str, str]:
+    if stored is None:
+        return {}
+    answers = {item.code: item.answer for item in stored.items.all()}
+    return answers | {"second_initials": stored.second_initials, "note": stored.note}
+
+
+# --- events
+
+
+@require_methods("GET", "POST")
+@allowed(Action.ASSIST_OPERATION)
+def event_add(request: HttpRequest, key: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    form = EventForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        given = {name: form.cleaned_data[name] for name in ("kind", "harm", "note")}
+        return made_once(
+            request, form.once, reverse("room", args=[operation.key]), "Event recorded.",
+            lambda: acts.add_event(
+                by=request.user, operation=operation, now=timezone.now(), happened_on=operation.performed_on, **given
+            ),
+        )  # fmt: skip
+    shown = {"operation": operation, "identity": operation.patient.identity, "form": form}
+    return render(request, "theatre/event.html", shown)
+
+
+def made_once(request: HttpRequest, once: str, leads_to: str, said: str, act: Callable[[], Any]) -> HttpResponse:
+    """Do it for the first post of a form; lead the others to its result."""
+    with transaction.atomic():
+        if earlier := claim(request.user, once, leads_to=leads_to):
+            return redirect(earlier)
+        act()
+    messages.success(request, said)
+    return redirect(leads_to)
+
+
+# --- the end and the signature
+
+
+@require_methods("GET", "POST")
+@allowed(Action.ASSIST_OPERATION)
+def closing(request: HttpRequest, key: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    if operation.signed_at and not may(request.user.role, Action.RECORD_OPERATION):
+        messages.error(request, SEALED)
+        return redirect("operation", operation.key)
+    nails = list(operation.nail_procedures.all())
+    end = End(operation, nails, request.POST if request.method == "POST" else None, end_answers(operation, nails))
+    version, status = operation.version, 200
+    if end.data is not None and end.is_valid():
+        try:
+            acts.close(
+                by=request.user, operation=operation, version=typed_version(request), fields=end.form.cleaned_data,
+                toes={form.nail: form.values() for form in end.toes}, now=timezone.now(), reason=end.reason,
+            )  # fmt: skip
+        except Conflict:
+            operation, status = own_operation(request, key), 409
+            version = operation.version
+            messages.error(request, "Somebody changed this operation a moment ago. Check it, then save again.")
+        else:
+            messages.success(request, "The end of the operation is saved.")
+            return redirect("sign" if may(request.user.role, Action.RECORD_OPERATION) else "room", operation.key)
+    shown = room_page(request, operation, end=end, errors=list(end.errors()), version=version)
+    return render(request, "theatre/closing.html", shown, status=status)
+
+
+def end_answers(operation: Operation, nails: list[NailProcedure]) -> dict[str, Any]:
+    """What is stored, as the answers of the page; a choice nobody made yet stays open."""
+    answers: dict[str, Any] = {
+        "end": {name: chosen(getattr(operation, name)) for name in ("dressing", "outer_dressing", "aftercare")}
+        | {"weight_kg": operation.weight_kg}
+    }
+    for nail in nails:
+        names = (
+            "tourniquet",
+            "toe_colour",
+            "block_result",
+            "skin_protected",
+            "dry_field",
+            "haemostasis",
+            "histology_sent",
+        )
+        plain = ("removal_seen_by", "capillary_refill_seconds", "agent_batch", "agent_expires_on", "lavage_ml")
+        answers[nail.key] = {name: chosen(getattr(nail, name)) for name in names}
+        answers[nail.key] |= {name: getattr(nail, name) for name in plain}
+        answers[nail.key] |= {
+            "witnessed": chosen(nail.tourniquet_removal_witnessed),
+            "on_at": clock(nail.tourniquet_on_at), "off_at": clock(nail.tourniquet_off_at),
+        }  # fmt: skip
+    return answers
+
+
+def chosen(code: str) -> str | None:
+    return None if code == Answer.NOT_RECORDED else code
+
+
+def clock(at: datetime | None) -> Any:
+    return timezone.localtime(at).time().replace(microsecond=0) if at else None
+
+
+@require_methods("GET", "POST")
+@allowed(Action.RECORD_OPERATION)
+def signing(request: HttpRequest, key: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    in_the_way = [*tourniquet_left(operation), *acts.obstacles(operation)]
+    gaps = acts.gaps(operation)
+    form = SignForm(request.POST if request.method == "POST" else None, gaps=gaps)
+    if request.method == "POST" and form.is_valid():
+        try:
+            sign(by=request.user, operation=operation, version=typed_version(request), now=timezone.now(),
+                 obstacles=in_the_way)  # fmt: skip
+        except NotTheirs:
+            form.add_error(None, f"Only the operator, {operation.operator}, signs this operation")
+        except NotReady as refusal:
+            in_the_way = refusal.obstacles
+        except Conflict:
+            form.add_error(None, "Somebody changed this operation a moment ago. Read it again, then sign")
+            operation = own_operation(request, key)
+        else:
+            messages.success(request, "Operation signed. From now on it changes only by amendments.")
+            return redirect("operation-note", operation.key)
+    shown = room_page(request, operation, form=form, obstacles=in_the_way, gaps=gaps)
+    return render(request, "theatre/sign.html", shown)
+
+
+@require_methods("POST")
+@allowed(Action.RECORD_OPERATION)
+def cosigning(request: HttpRequest, key: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    try:
+        cosign(by=request.user, operation=operation, now=timezone.now())
+    except NotTheirs:
+        messages.error(request, "Only the supervisor of this operation signs beside the operator.")
+    except NotReady as refusal:
+        messages.error(request, f"{refusal}.")
+    else:
+        messages.success(request, "Signed as supervisor.")
+    return redirect("operation-note", operation.key)
+
+
+@require_methods("POST")
+@allowed(Action.SET_AUDIT)
+def amendment_seen(request: HttpRequest, key: str, number: int) -> HttpResponse:
+    """The lead has read that a site was changed after signing."""
+    visible = Amendment.objects.filter(operation__practice_id=request.user.practice_id)
+    row = get_object_or_404(visible.select_related("operation"), operation__key=key, number=number)
+    seen_by_lead(by=request.user, amendment=row, now=timezone.now())
+    messages.success(request, "Marked as read.")
+    return redirect("operation", row.operation.key)
+
+
+@require_methods("GET")
+@allowed(Action.READ_RECORD)
+def note(request: HttpRequest, key: str) -> HttpResponse:
+    """The operation note on one page, to read and to print."""
+    return render(request, "theatre/note.html", note_page(request, key))
+
+
+def note_page(request: HttpRequest, key: str) -> dict[str, Any]:
+    operation = own_operation(request, key)
+    return room_page(request, operation, printed_at=timezone.localtime(), may_cosign=(
+        operation.awaits_cosignature and operation.supervisor_id == request.user.pk
+    ))  # fmt: skip
+
+
+@require_methods("GET")
+@allowed(Action.READ_RECORD)
+def note_pdf(request: HttpRequest, key: str) -> HttpResponse:
+    from clinic.theatre.paper import NoPaper, pdf_of
+
+    shown = note_page(request, key)
+    try:
+        response = HttpResponse(pdf_of(request, "theatre/note_paper.html", shown), content_type="application/pdf")
+    except NoPaper:
+        messages.error(request, "This server cannot make PDFs: Pango is missing. Print the page instead.")
+        return redirect("operation-note", key)
+    response["Content-Disposition"] = 'inline; filename="operation-note.pdf"'
+    return response
