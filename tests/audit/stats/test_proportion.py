@@ -1,17 +1,29 @@
-"""Referees: values kept in fixtures/reference, limits recomputed from published counts, and a solver written here."""
+"""Referees: values kept in fixtures/reference, limits recomputed from published counts, and solvers written here."""
 
-import json
 from math import comb, sqrt
-from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binomtest
 
-from audit.stats.clustered import design_effect
-from audit.stats.proportion import Method, clopper_pearson, score_limits, wilson, zero_event_upper
+from audit.referees.proportions import CALLS
+from audit.stats.proportion import (
+    Method,
+    binomial_test,
+    clopper_pearson,
+    clopper_pearson_limits_of,
+    exact_limits,
+    mid_p,
+    score_limits,
+    wilson,
+    wilson_limits_of,
+    zero_event_upper,
+)
+from tests.audit.stats.entries import agree, entries
 
-REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures/reference/proportions.json").read_text("utf-8"))
+REFERENCE = entries("proportions")
 Z = 1.959963984540054
 
 # Counts of published studies, limits recomputed from them, in per cent to 2 decimals.
@@ -43,42 +55,15 @@ ARMS = [
 ]  # fmt: skip
 
 
-def of_method(method):
-    entries = [entry for entry in REFERENCE if entry["method"] == method]
-    return pytest.mark.parametrize("entry", entries, ids=lambda entry: entry["id"])
-
-
-@of_method("wilson")
-def test_wilson_agrees_with_published_values(entry):
-    found = wilson(entry["input"]["x"], entry["input"]["n"])
-    assert (found.low, found.high) == pytest.approx(entry["expected"], abs=entry["tolerance"])
-
-
-@of_method("clopper_pearson")
-def test_clopper_pearson_agrees_with_published_values(entry):
-    found = clopper_pearson(entry["input"]["x"], entry["input"]["n"])
-    assert (found.low, found.high) == pytest.approx(entry["expected"], abs=entry["tolerance"])
-
-
-@of_method("zero_event_upper")
-def test_the_limit_without_an_event_agrees_with_the_published_value(entry):
-    assert zero_event_upper(entry["input"]["n"]) == pytest.approx(entry["expected"], abs=entry["tolerance"])
-
-
-@of_method("design_effect")
-def test_design_effects_agree_with_the_published_litters(entry):
-    data = entry["input"]
-    for arm, expected in zip(("CTRL", "TREAT"), entry["expected"]["deff"], strict=True):
-        rows = [place for place, name in enumerate(data["group"]) if name == arm]
-        found = design_effect([data["y"][row] for row in rows], [data["m"][row] for row in rows])
-        assert found == pytest.approx(expected, abs=entry["tolerance"])
+@pytest.mark.parametrize("entry", REFERENCE)
+def test_agrees_with_the_reference(entry):
+    agree(CALLS[entry["call"]](entry["input"]), entry["expected"], entry["tolerance"])
 
 
 def test_every_reference_says_where_it_comes_from():
-    assert all(entry["citation"] and entry["how_verified"] for entry in REFERENCE)
-    assert {entry["method"] for entry in REFERENCE} == {
-        "wilson", "clopper_pearson", "zero_event_upper", "design_effect",
-    }  # fmt: skip
+    values = [case.values[0] for case in REFERENCE]
+    assert all(entry["citation"] and entry["how_verified"] for entry in values)
+    assert {entry["call"] for entry in values} == CALLS.keys()
 
 
 @pytest.mark.parametrize(("events", "total", "score", "exact"), SINGLE)
@@ -130,13 +115,62 @@ def test_clopper_pearson_inverts_the_binomial_for_every_small_group():
         assert (found.low, found.high) == pytest.approx((low, high), abs=1e-9), (events, total)
 
 
+def test_mid_p_inverts_half_counted_tails_for_every_small_group():
+    for events, total in SMALL:
+        found = mid_p(events, total)
+
+        def half_counted(p, events=events, total=total):  # P(X > x) + P(X = x) / 2
+            return (at_least(events, total, p) + at_least(events + 1, total, p)) / 2
+
+        low = 0.0 if events == 0 else bisect(lambda p, tail=half_counted: tail(p) - 0.025)
+        high = 1.0 if events == total else bisect(lambda p, tail=half_counted: tail(p) - 0.975)
+        assert (found.low, found.high) == pytest.approx((low, high), abs=1e-12), (events, total)
+
+
+def test_many_groups_at_once_are_the_same_as_one_by_one():
+    events, totals = (np.array(column) for column in zip(*SMALL, strict=True))
+    for of, one in ((wilson_limits_of, wilson), (clopper_pearson_limits_of, clopper_pearson)):
+        for level in (0.8, 0.95, 0.998):
+            found = [one(*pair, level) for pair in SMALL]
+            low, high = of(events, totals, level)
+            assert low == pytest.approx([single.low for single in found], abs=1e-14)
+            assert high == pytest.approx([single.high for single in found], abs=1e-14)
+
+
+def test_effective_sizes_need_not_be_whole():
+    low, high = wilson_limits_of([1.5, 0.0], [20.25, 7.5])
+    assert [(low[0], high[0]), (low[1], high[1])] == [
+        pytest.approx(score_limits(1.5, 20.25), abs=1e-15),
+        pytest.approx(score_limits(0.0, 7.5), abs=1e-15),
+    ]
+    assert exact_limits(3.0, 29.0) == pytest.approx((clopper_pearson(3, 29).low, clopper_pearson(3, 29).high))
+
+
+@pytest.mark.parametrize("standard", [0.01, 0.05, 0.5, 0.93])
+def test_the_binomial_test_agrees_with_another_program(standard):
+    """Referee: scipy.stats.binomtest, which goes another way."""
+    for events, total in ((0, 20), (20, 20), (1, 33), (3, 60), (31, 62), (50, 1000), (990, 1000), (9, 4321)):
+        found = binomial_test(events, total, standard)
+        assert found.p_fail == pytest.approx(binomtest(events, total, standard, "greater").pvalue, rel=1e-9, abs=1e-300)
+        assert found.p_meet == pytest.approx(binomtest(events, total, standard, "less").pvalue, rel=1e-9, abs=1e-300)
+        assert found.p_two_sided == pytest.approx(binomtest(events, total, standard).pvalue, rel=1e-8, abs=1e-300)
+
+
+def test_too_few_units_give_no_test():
+    found = binomial_test(1, 19, 0.05)
+    assert not found.shown
+    assert (found.p_fail, found.p_meet, found.p_two_sided) == (None, None, None)
+    assert found.withheld == "too few to judge: 19 units, at least 20 are needed for a test"
+    assert binomial_test(1, 20, 0.05).shown
+
+
 counts = st.integers(1, 500).flatmap(lambda total: st.tuples(st.integers(0, total), st.just(total)))
 
 
 @given(counts)
 @settings(max_examples=100, deadline=None)
 def test_limits_stay_within_0_and_1_and_hold_the_rate(pair):
-    for found in (wilson(*pair), clopper_pearson(*pair)):
+    for found in (wilson(*pair), clopper_pearson(*pair), mid_p(*pair)):
         assert 0 <= found.low <= found.rate <= found.high <= 1
 
 
@@ -192,6 +226,15 @@ def test_a_result_says_how_it_was_made():
         (lambda: zero_event_upper(0), "total must be at least 1, not 0"),
         (lambda: score_limits(3.0, 2.5), "events must be from 0 to 2.5, not 3.0"),
         (lambda: score_limits(0.0, 0.0), "total must be finite and above 0, not 0.0"),
+        (lambda: wilson(float("nan"), 4), "events must be a whole number, not nan"),
+        (lambda: wilson(1, float("inf")), "total must be a whole number, not inf"),
+        (lambda: mid_p(5, 4), "events must be from 0 to 4, not 5"),
+        (lambda: binomial_test(1, 30, 0.0), "standard must be between 0 and 1, not 0.0"),
+        (lambda: binomial_test(1, 30, float("nan")), "standard must be between 0 and 1, not nan"),
+        (lambda: wilson_limits_of([1, 2], [5]), r"events must have the shape of totals, \(1,\), not \(2,\)"),
+        (lambda: wilson_limits_of([1, 2], [5, 0]), r"totals\[1\] must be finite and above 0, not 0"),
+        (lambda: clopper_pearson_limits_of([1, 7], [5, 6]), r"events\[1\] must be from 0 to 6, not 7"),
+        (lambda: clopper_pearson_limits_of([1, np.nan], [5, 6]), r"events\[1\] must be from 0 to 6, not nan"),
     ],
 )
 def test_refuses_what_is_no_count(call, words):
