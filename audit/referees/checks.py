@@ -16,6 +16,7 @@ FAMILIES = {
     "stratified": "Stratified tables",
     "trend": "Trend over exposure",
     "agreement": "Agreement between observers",
+    "curves": "Time to regrowth",
     "sample_size": "Sample size",
 }
 
