@@ -149,6 +149,11 @@ def was_examined(observer: str, means: str) -> bool:
     return means in _EXAMINATIONS and observer != Observer.PATIENT
 
 
+def was_reoperated(retreatment: str) -> bool:
+    """Whether a review says that the side was operated on again. retreatment: a code of the review vocabulary."""
+    return retreatment in _REOPERATED
+
+
 def is_event(outcome: Outcome, extent: str, symptoms: str, retreatment: str) -> bool:
     """Whether one finding shows the outcome. extent, symptoms, retreatment: codes of the review vocabulary."""
     if outcome is Outcome.ANY_REGROWTH:
@@ -191,7 +196,7 @@ def _seen(row: Mapping[str, Any], outcome: Outcome) -> Seen:
         examined=was_examined(observer, means),
         event=is_event(outcome, *words),
         clear=is_clear(outcome, *words),
-        reoperated=words[2] in _REOPERATED,
+        reoperated=was_reoperated(words[2]),
     )
 
 

@@ -17,6 +17,7 @@ FAMILIES = {
     "trend": "Trend over exposure",
     "agreement": "Agreement between observers",
     "curves": "Time to regrowth",
+    "bounds": "Loss to follow-up",
     "sample_size": "Sample size",
 }
 

@@ -11,6 +11,7 @@ from audit.measures.definitions import DEFINITIONS, DefinitionSet, Outcome, Show
 from audit.measures.follow_up import FollowUp, Part, follow_up
 from audit.measures.infection import FlagCount, Infection, infection
 from audit.measures.outcomes import unit_frame
+from audit.measures.over_time import OverTime, Risk, over_time
 from audit.measures.strata import (
     Count,
     by_exposure,
@@ -70,6 +71,7 @@ class Yearly:
     follow_up: FollowUp
     follow_up_population: str
     infection: Infection
+    over_time: OverTime
     definitions: DefinitionSet
     notes: tuple[str, ...]
 
@@ -109,6 +111,7 @@ def build(cohort: Cohort, *, unit: Unit | str, outcome: Outcome | str, standard:
         follow_up=follow_up(followed),
         follow_up_population="All operations" if len(followed) > len(headline_units(units)) else "All matricectomies",
         infection=infection(cohort),
+        over_time=over_time(cohort, outcome, headline, standard),
         definitions=DEFINITIONS,
         notes=(CLUSTERED, EXPLORATORY, ASSOCIATION),
     )
@@ -149,6 +152,7 @@ def to_json(yearly: Yearly) -> dict[str, Any]:
         **{table.code: [_count(row) for row in table.rows] for table in yearly.tables},
         "follow_up": {"population": yearly.follow_up_population, **_follow_up(yearly.follow_up)},
         "infection": _infection(yearly.infection),
+        "estimated": _over_time(yearly.over_time),
         "notes": list(yearly.notes),
     }
 
@@ -313,3 +317,112 @@ _INFECTION_NUMBERS = (
 def _infection(found: Infection) -> dict[str, Any]:
     numbers: Mapping[str, int] = {name: getattr(found, name) for name in _INFECTION_NUMBERS}
     return {**numbers, "flags": [_flag(flag) for flag in found.flags]}
+
+
+def _over_time(found: OverTime) -> dict[str, Any]:
+    return {
+        "unit": Unit.SIDE.value,
+        "all": _risk(found.headline),
+        "technique": [_risk(row) for row in found.technique],
+        "reviews": _three(found),
+        "unseen": _unseen(found),
+        "verdict": _verdict(found),
+        "replicates": found.replicates,
+        "seed": str(found.seed),
+    }
+
+
+def _risk(found: Risk) -> dict[str, Any]:
+    return {
+        "code": found.code,
+        "label": found.label,
+        "sides": found.sides,
+        "informative": found.informative,
+        "patients": found.patients,
+        "days": [
+            {
+                "day": int(each.share.day),
+                "risk": _rounded(each.share.middle),
+                "lower_bound": _rounded(each.share.lower),
+                "upper_bound": _rounded(each.share.upper),
+                "low": _rounded(each.low),
+                "high": _rounded(each.high),
+                "method": each.method.value,
+                "patients_observed": each.patients,
+                "withheld": each.withheld,
+                "caution": each.caution,
+            }
+            for each in found.days
+        ],
+    }
+
+
+def _three(found: OverTime) -> dict[str, Any] | None:
+    if found.three is None:
+        return None
+    three = found.three
+    return {
+        "all_reviews": _rounded(three.all_reviews.middle),
+        "planned_only": _rounded(three.planned_only.middle),
+        "silent_clear": _rounded(three.silent_clear.middle),
+        "warning": three.warning,
+    }
+
+
+def _unseen(found: OverTime) -> dict[str, Any] | None:
+    if found.tipping is None:
+        return None
+    tipping = found.tipping
+    return {
+        "lost": tipping.lost,
+        "rate_above": tipping.rate_above,
+        "lower_above": tipping.lower_above,
+        "upper_within": tipping.upper_within,
+        "withheld": tipping.withheld,
+        "sentence": unseen_sentence(found),
+    }
+
+
+def _verdict(found: OverTime) -> dict[str, Any] | None:
+    if found.judgement is None:
+        return None
+    judgement = found.judgement
+    return {
+        "verdict": judgement.words,
+        "standard": _rounded(judgement.standard),
+        "low": _rounded(judgement.low),
+        "high": _rounded(judgement.high),
+        "needed": judgement.needed.units,
+        "reason": judgement.reason,
+        "differing": [other.label for other in judgement.differing],
+    }
+
+
+def unseen_sentence(found: OverTime) -> str:
+    """How many of the lost would have to have had the event to change what is said; empty without a standard."""
+    tipping = found.tipping
+    if tipping is None or tipping.withheld or not tipping.lost:
+        return ""
+    if tipping.unsupported:
+        return f"Whatever happened to the {tipping.lost} lost, counting them would not give the same verdict."
+    if not tipping.changes:
+        return f"No number of events among the {tipping.lost} lost would change the counted verdict."
+    parts = [
+        f"{change.events} or {'more' if change.up else 'fewer'} of the {change.lost} lost "
+        f"({percent(change.share)}) had had the event: then “{change.after}”"
+        for change in tipping.changes
+    ]
+    return f"The counted verdict, “{tipping.conclusion}”, changes if {'; or if '.join(parts)}."
+
+
+def verdict_sentence(found: OverTime) -> str:
+    """The answer to the primary question, by rule; empty where no standard is set."""
+    judgement = found.judgement
+    if judgement is None:
+        return ""
+    said = f"Against the standard of at most {standard_text(judgement.standard)} at 12 months: {judgement.words}"
+    why = f" ({judgement.reason})" if judgement.reason else ""
+    differing = "; ".join(f"{other.label}: {other.verdict}" for other in judgement.differing)
+    depends = f" Other views of the same data say otherwise: {differing}." if differing else ""
+    needed = f" About {judgement.needed.units} sides would be needed to show it." if judgement.needed.units else ""
+    return f"{said}{why}.{depends}{needed}"

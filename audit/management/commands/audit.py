@@ -99,11 +99,24 @@ def lines(report: Any, *, preliminary: bool) -> Iterator[str]:
     yield count_line(report.no_matricectomy)
     for table in report.tables:
         yield from ("", f"{table.title}. {table.population}", *(count_line(row) for row in table.rows))
+    yield from ("", *estimated_lines(report.over_time))
     yield from ("", "Known outcomes by source", *(part_line(part) for part in report.follow_up.by_source))
     yield from ("", "Lost by reason", *(part_line(part) for part in report.follow_up.by_reason))
     yield from ("", f"Infection within 30 days, of {report.infection.contacted} nail procedures with a contact")
     yield from (f"  {flag.flag.label}: {flag.events}{interval_words(flag.interval)}" for flag in report.infection.flags)
     yield from ("", *report.notes)
+
+
+def estimated_lines(found: Any) -> Iterator[str]:
+    """The estimated risk by each day, overall and by technique, and what it says against the standard."""
+    from audit.report.yearly import unseen_sentence, verdict_sentence
+
+    yield "Estimated risk over time, per treated side with matricectomy"
+    for row in (found.headline, *found.technique):
+        for day in row.days:
+            value = day.withheld or f"{percent(day.share.middle)} ({limits(day.low, day.high)} %)"
+            yield f"  {row.label}, {row.sides} sides, by day {day.share.day:.0f}: {value}"
+    yield from (sentence for sentence in (verdict_sentence(found), unseen_sentence(found)) if sentence)
 
 
 def count_line(row: Any) -> str:
