@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from audit.views import checked, results
+from audit.views import checked, process, results
 
 urlpatterns = [
     path("", results.results, name="audit"),
     path("chart/<slug:slug>.<slug:form>", results.chart, name="audit-chart"),
     path("records/", results.behind, name="audit-records"),
+    path("process/", process.process_page, name="audit-process"),
     path("checked/", checked.checked, name="audit-checks"),
     path("figures.json", results.as_json, name="audit-json"),
 ]

@@ -37,7 +37,8 @@ _BY_OBSERVER = {
 
 UNIT_COLUMNS = (
     "unit_key", "patient_key", "status", "event", "first_event_day", "late_event", "source", "examined", "loss_reason",
-    "technique", "agent", "exposure_seconds", "side", "matricectomy", "toe_keys", "side_keys", "review_key",
+    "technique", "agent", "exposure_seconds", "side", "curettage", "lavage", "operator", "matricectomy", "toe_keys",
+    "side_keys", "review_key",
 )  # fmt: skip
 _DTYPES = {"event": bool, "late_event": bool, "examined": bool, "matricectomy": bool, "first_event_day": "float64",
            "exposure_seconds": "float64"}  # fmt: skip
@@ -110,7 +111,8 @@ def unit_frame(cohort: Cohort, outcome: Outcome | str, unit: Unit | str) -> pd.D
     late_event, first seen after the window; source, a code of HowKnown; examined, a clinician saw what the outcome
     rests on; loss_reason, a code of LossReason, "not_applicable" unless lost; technique and agent, codes, or
     "several" for a patient with more than one; exposure_seconds, the greatest of the sides, NaN where none is
-    recorded or no agent was used; side, a code of NailSide, "both" or "several"; matricectomy; toe_keys and
+    recorded or no agent was used; side, a code of NailSide, "both" or "several"; curettage, lavage and operator, codes,
+    or "several"; matricectomy; toe_keys and
     side_keys, tuples; review_key, the review that settled the outcome, empty where none did.
 
     Rules: DEFINITIONS of `definitions`, version "1".
@@ -270,6 +272,9 @@ def _unit_row(key: str, sides: Sequence[Mapping[str, Any]], states: Mapping[str,
         "agent": _one_of(sides, "agent"),
         "exposure_seconds": _greatest(side["exposure_seconds"] for side in sides),
         "side": _side_label(sides),
+        "curettage": _one_of(sides, "curettage"),
+        "lavage": _one_of(sides, "lavage"),
+        "operator": _one_of(sides, "operator"),
         "matricectomy": bool(sides[0]["matrix_destroyed"]),
         "toe_keys": tuple(dict.fromkeys(str(side["toe_key"]) for side in sides)),
         "side_keys": tuple(str(side["side_key"]) for side in sides),

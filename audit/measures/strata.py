@@ -11,7 +11,8 @@ from audit.measures.definitions import DEFAULT_BANDS, THIN, Outcome, Shown, Stat
 from audit.measures.outcomes import BOTH, SEVERAL
 from audit.stats.clustered import design_effect, rao_scott_wilson
 from audit.stats.proportion import Method, Proportion, score_limits
-from clinic.vocabulary.procedure import Agent, NailSide, Technique
+from clinic.vocabulary.procedure import Agent, Curettage, Lavage, NailSide, Technique
+from clinic.vocabulary.terms import Term
 
 NOT_RECORDED = "not_recorded"
 _CHEMICAL = " with chemical matricectomy"
@@ -183,6 +184,49 @@ def by_side(units: pd.DataFrame) -> tuple[Count, ...]:
     both = _several(destroyed, "side", "Both edges of one nail", code=BOTH)
     other = destroyed[~destroyed["side"].isin([*NailSide.codes(), BOTH])]
     return (*rows, *both, *([count(other, code=SEVERAL, label="Several toes, not alike")] if len(other) else []))
+
+
+def by_curettage(units: pd.DataFrame) -> tuple[Count, ...]:
+    """A count per kind of curettage of the matricectomy units, in vocabulary order; only kinds that occur."""
+    return _by_words(headline_units(units), "curettage", Curettage)
+
+
+def by_lavage(units: pd.DataFrame) -> tuple[Count, ...]:
+    """A count per lavage of the matricectomy units on which an agent was used; only kinds that occur."""
+    destroyed = headline_units(units)
+    return _by_words(destroyed[destroyed["agent"] != Agent.NONE], "lavage", Lavage)
+
+
+def by_operator(units: pd.DataFrame) -> tuple[Count, ...]:
+    """A count per operator of the matricectomy units, under letters that say nothing about rank or name.
+
+    The letters follow the random keys of the members, so they stay the same as long as nobody joins.
+    """
+    destroyed = headline_units(units)
+    keys = sorted(set(units["operator"]) - {SEVERAL})
+    rows = [
+        count(destroyed[destroyed["operator"] == key], code=f"operator_{place}", label=f"Operator {letters(place)}")
+        for place, key in enumerate(keys, start=1)
+    ]
+    return (*rows, *_several(destroyed, "operator", "Several operators"))
+
+
+def letters(place: int) -> str:
+    """1 is A, 26 is Z, 27 is AA."""
+    word = ""
+    while place:
+        place, rest = divmod(place - 1, 26)
+        word = chr(65 + rest) + word
+    return word
+
+
+def _by_words(units: pd.DataFrame, column: str, terms: type[Term]) -> tuple[Count, ...]:
+    rows = [
+        count(units[units[column] == term], code=term.value, label=term.label)
+        for term in terms
+        if (units[column] == term).any()
+    ]
+    return (*rows, *_several(units, column, "Several, not alike"))
 
 
 def having(units: pd.DataFrame, *, technique: Technique, agent: Agent) -> pd.DataFrame:

@@ -14,7 +14,10 @@ from audit.measures.outcomes import unit_frame
 from audit.measures.over_time import OverTime, Risk, over_time
 from audit.measures.strata import (
     Count,
+    by_curettage,
     by_exposure,
+    by_lavage,
+    by_operator,
     by_side,
     by_technique,
     count,
@@ -32,6 +35,7 @@ ASSOCIATION = (
     "association, not a cause."
 )
 CLUSTERED = "Intervals are clustered on the patient where a patient contributes more than one unit."
+OPERATORS = "All matricectomies; letters without rank, for the practice lead only"
 EXPOSURE_TECHNIQUE, EXPOSURE_AGENT = Technique.PNA_CHEMICAL, Agent.PHENOL
 
 
@@ -68,6 +72,9 @@ class Yearly:
     technique: Table
     exposure: Table
     side: Table
+    curettage: Table
+    lavage: Table
+    operator: Table
     follow_up: FollowUp
     follow_up_population: str
     infection: Infection
@@ -77,7 +84,7 @@ class Yearly:
 
     @property
     def tables(self) -> tuple[Table, ...]:
-        return self.technique, self.exposure, self.side
+        return self.technique, self.exposure, self.side, self.curettage, self.lavage, self.operator
 
 
 def build(cohort: Cohort, *, unit: Unit | str, outcome: Outcome | str, standard: float | None) -> Yearly:
@@ -108,6 +115,9 @@ def build(cohort: Cohort, *, unit: Unit | str, outcome: Outcome | str, standard:
         technique=_table("technique", f"{outcome.label} by technique", "All techniques", by_technique(units, outcome)),
         exposure=_exposure(units, cohort.bands, outcome),
         side=_table("side", f"{outcome.label} by side", "All matricectomies", by_side(units)),
+        curettage=_table("curettage", f"{outcome.label} by curettage", "All matricectomies", by_curettage(units)),
+        lavage=_table("lavage", f"{outcome.label} by lavage", "Matricectomies with an agent", by_lavage(units)),
+        operator=_table("operator", f"{outcome.label} by operator", OPERATORS, by_operator(units)),
         follow_up=follow_up(followed),
         follow_up_population="All operations" if len(followed) > len(headline_units(units)) else "All matricectomies",
         infection=infection(cohort),

@@ -6,6 +6,8 @@ import pytest
 from django.db import transaction
 
 from audit import cohort
+from audit.measures.process import process
+from audit.process_cohort import process_toes
 from audit.report import yearly
 from clinic.access.models import Practice
 from clinic.demo.load import load
@@ -18,13 +20,24 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
-def cohorts(django_db_setup, django_db_blocker):
-    """The cohorts of both practices by the first word of their names; the records are taken back again."""
+def loaded(django_db_setup, django_db_blocker):
+    """The frames of both practices by the first word of their names; the records are taken back again."""
     with django_db_blocker.unblock(), transaction.atomic():
         load(LOADED_ON, "a password of the test")
-        built = {practice.name.split()[0]: cohort_of(practice) for practice in Practice.objects.all()}
+        built = {
+            practice.name.split()[0]: (cohort_of(practice), toes_of(practice)) for practice in Practice.objects.all()
+        }
         transaction.set_rollback(True)
     return built
+
+
+@pytest.fixture(scope="module")
+def cohorts(loaded):
+    return {name: frames for name, (frames, _) in loaded.items()}
+
+
+def toes_of(practice):
+    return process_toes(practice, performed_from=FIRST, performed_to=LAST, as_of=AS_OF)
 
 
 def cohort_of(practice):
@@ -146,3 +159,15 @@ def test_the_second_practice_has_no_regrowth_after_phenol(cohorts):
     found = yearly.build(cohorts["Example"], unit="toe", outcome="any_regrowth", standard=None)
     row = rows_of(found.technique)["pna_chemical:phenol"]
     assert (row.eligible, row.ascertained, row.events) == (33, 30, 0)
+
+
+def test_process_of_the_three_years(loaded):
+    """Totals of the scenario: tourniquet used 211 of 240, timed 207, at most 20 minutes 204 of 207, witnessed 205."""
+    _, toes = loaded["Tarnwick"]
+    found = {row.criterion.code: (row.met, row.of) for row in process(toes)}
+
+    assert len(toes) == 240
+    assert found["P4a"] == (205, 211)
+    assert found["P4b"] == (207, 211)
+    assert found["P5"] == (204, 207)
+    assert found["P8"] == (210, 214)

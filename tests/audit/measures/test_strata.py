@@ -5,16 +5,20 @@ import math
 import pandas as pd
 import pytest
 
-from audit.measures.definitions import Outcome
+from audit.measures.definitions import Outcome, Unit
 from audit.measures.outcomes import unit_frame
 from audit.measures.strata import (
     band_labels,
     band_of,
+    by_curettage,
     by_exposure,
+    by_lavage,
+    by_operator,
     by_side,
     by_technique,
     count,
     headline_units,
+    letters,
     without_matricectomy,
 )
 from clinic.vocabulary.procedure import Agent, Technique
@@ -281,3 +285,32 @@ def test_a_patient_with_several_techniques_and_sides_has_lines_of_that_name():
     units = unit_frame(cohort(sides, [seen("a", 365), seen("b", 365)]), REGROWTH, "patient")
     assert row(by_technique(units, REGROWTH), "several").ascertained == 1
     assert row(by_side(units), "several").ascertained == 1
+
+
+def test_curettage_lavage_and_operator_have_tables_of_their_own():
+    sides = [
+        treated("a", curettage="after", lavage="saline", operator="k2"),
+        treated("b", curettage="after", lavage="saline", operator="k1"),
+        treated("c", curettage="not_recorded", lavage="not_recorded", operator="k1", **WEDGE),
+    ]
+    units = unit_frame(cohort(sides, [seen("a", 365), seen("b", 365)]), Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    assert [(row.code, row.ascertained, row.eligible) for row in by_curettage(units)] == [
+        ("after", 2, 2), ("not_recorded", 0, 1),
+    ]  # fmt: skip
+    assert [(row.code, row.eligible) for row in by_lavage(units)] == [("saline", 2)]
+    assert [(row.label, row.eligible) for row in by_operator(units)] == [
+        ("Operator A", 2), ("Operator B", 1),
+    ]  # fmt: skip
+
+
+def test_a_patient_of_two_operators_is_in_a_line_of_its_own():
+    sides = [treated("a", patient="p", operator="k1"), treated("b", patient="p", operator="k2")]
+    units = unit_frame(cohort(sides), Outcome.ANY_REGROWTH, Unit.PATIENT)
+
+    assert [(row.label, row.eligible) for row in by_operator(units)] == [("Several operators", 1)]
+
+
+@pytest.mark.parametrize(("place", "word"), [(1, "A"), (26, "Z"), (27, "AA"), (52, "AZ"), (53, "BA")])
+def test_letters_go_on_after_z(place, word):
+    assert letters(place) == word
