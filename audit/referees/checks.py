@@ -16,9 +16,14 @@ FAMILIES = {
     "stratified": "Stratified tables",
     "trend": "Trend over exposure",
     "agreement": "Agreement between observers",
+    "regression": "Regression",
     "curves": "Time to regrowth",
     "bounds": "Loss to follow-up",
+    "funnel": "Funnel limits",
+    "monitoring": "Monitoring between audits",
+    "pooling": "Pooling practices",
     "sample_size": "Sample size",
+    "disclosure": "Disclosure control",
 }
 
 

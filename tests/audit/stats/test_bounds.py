@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
-from audit.measures import strata
+from audit.measures import definitions, strata
 from audit.referees.bounds import CALLS
-from audit.stats.bounds import known_effect, loss_bounds, tipping_points, what_if
+from audit.stats.bounds import LOSS_LIMIT, known_effect, loss_bounds, tipping_points, what_if
 from audit.stats.clustered import design_effect
 from audit.stats.proportion import Method, wilson
 from audit.stats.verdict import Verdict, judge
@@ -128,6 +128,7 @@ def test_loss_is_said_above_20_per_cent_and_not_at_it():
     assert loss_bounds(1, 79, 21).high_loss
     assert "20%" in loss_bounds(1, 79, 21).note
     assert loss_bounds(1, 80, 20).note == ""
+    assert definitions.LOSS_LIMIT == LOSS_LIMIT
 
 
 def test_an_effect_that_cannot_be_seen_makes_the_patients_the_units():

@@ -67,6 +67,7 @@ def test_the_result_names_its_family_and_keeps_the_order():
 
 def test_a_p_value_on_the_border_is_rejected():
     assert holm("one", {"a": 0.05}).comparisons[0].rejected
+    assert holm("one", {"a": 0.1}, level=0.9).comparisons[0].rejected
     assert not holm("one", {"a": 0.0501}).comparisons[0].rejected
     assert not holm("one", {"a": 0.05}, level=0.99).comparisons[0].rejected
 
