@@ -1,6 +1,12 @@
-"""The app on freshly loaded demo data, in a process of its own."""
+"""The app on freshly loaded demo data, in a process of its own and on a database of its own.
+
+Where DATABASE_URL points at PostgreSQL, as `.ci/postgres COMMAND` sets it, the database is made on that server under
+a name nobody else has and dropped afterwards; the one that DATABASE_URL names is never written to. Otherwise it is
+an SQLite file.
+"""
 
 import os
+import secrets
 import shutil
 import socket
 import subprocess
@@ -11,6 +17,10 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import urlsplit
+
+import psycopg
+from psycopg import sql
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -20,14 +30,46 @@ WIDTHS = {"phone": (320, 740), "tablet": (820, 1180), "desktop": (1440, 900)}
 
 @contextmanager
 def running_demo(folder: Path) -> Iterator[str]:
-    """The address of a server whose database and fonts lie in `folder`; ended when the block ends."""
-    environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": f"sqlite:///{folder / 'demo.sqlite3'}"}
-    environment.pop("PRODUCTION", None)
+    """The address of a server whose fonts, log and SQLite file lie in `folder`; ended when the block ends."""
+    with scratch_database(folder) as url:
+        environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": url}
+        environment.pop("PRODUCTION", None)
+        _load(environment)
+        with _serving(folder, environment) as address:
+            yield address
+
+
+@contextmanager
+def scratch_database(folder: Path) -> Iterator[str]:
+    """The URL of an empty database that nobody else uses; on PostgreSQL it is dropped when the block ends."""
+    given = urlsplit(os.environ.get("DATABASE_URL", ""))
+    if given.scheme not in {"postgresql", "postgres"}:
+        yield f"sqlite:///{folder / 'demo.sqlite3'}"
+        return
+    name = f"clinic_browser_{os.getpid()}_{secrets.token_hex(4)}"
+    _tell(given.geturl(), "CREATE DATABASE {}", name)
+    try:
+        yield given._replace(path=f"/{name}").geturl()
+    finally:
+        # By force: a connection of the server that has just ended may still be closing.
+        _tell(given.geturl(), "DROP DATABASE {} WITH (FORCE)", name)
+
+
+def _tell(url: str, statement: str, name: str) -> None:
+    with psycopg.connect(url, autocommit=True) as connection:
+        connection.execute(sql.SQL(statement).format(sql.Identifier(name)))
+
+
+def _load(environment: dict[str, str]) -> None:
     for arguments in (["make_fonts"], ["migrate", "--verbosity", "0"], ["demo", "--no-serve"]):
         done = subprocess.run(
             [sys.executable, "manage.py", *arguments], cwd=ROOT, env=environment, capture_output=True, text=True
         )
         assert done.returncode == 0, done.stderr[-2000:]
+
+
+@contextmanager
+def _serving(folder: Path, environment: dict[str, str]) -> Iterator[str]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]

@@ -3,6 +3,7 @@
 import re
 from datetime import datetime, timedelta
 
+import pytest
 from playwright.sync_api import Page
 
 from tests.browser.pages import href
@@ -52,6 +53,7 @@ def take_back(page: Page) -> None:
     page.get_by_role("button", name="Throw the draft away").click()
 
 
+@pytest.mark.walk
 def test_a_normal_review_takes_at_most_nine_taps(open_as):
     page = open_as("idris")
     finger = open_booked(page)
@@ -71,6 +73,7 @@ def test_a_normal_review_takes_at_most_nine_taps(open_as):
     take_back(page)
 
 
+@pytest.mark.walk
 def test_regrowth_on_both_sides_takes_at_most_fourteen_taps(open_as):
     page = open_as("idris")
     key = both_sides_operation(page)
@@ -113,6 +116,7 @@ def test_every_chairside_target_is_large_enough_for_a_glove(open_as):
     assert min(box["width"] for box in boxes) >= CHAIRSIDE_PX
 
 
+@pytest.mark.walk
 def test_a_review_can_be_recorded_without_script(open_as):
     page = open_as("idris", script=False)
     finger = open_booked(page)
@@ -127,6 +131,7 @@ def test_a_review_can_be_recorded_without_script(open_as):
     take_back(page)
 
 
+@pytest.mark.walk
 def test_a_review_can_be_recorded_by_keyboard_alone(open_as):
     page = open_as("idris", width="desktop")
     open_booked(page)
@@ -156,6 +161,7 @@ def test_a_review_can_be_recorded_by_keyboard_alone(open_as):
     take_back(page)
 
 
+@pytest.mark.walk
 def test_a_finding_changes_the_audit_by_exactly_that_finding(open_as, demo_server):
     """The practitioner writes down a late-found note about a lost toe; the lead's figures move by one toe."""
     lead = open_as("orla", width="desktop")
