@@ -6,6 +6,7 @@ whose 12-month window is still open. Knows no Django.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -158,7 +159,20 @@ def _ends(frame: pd.DataFrame, outcome: Outcome, reported: Numbers) -> tuple[Num
 
 
 def _estimate(sides: _Sides, found: SideIntervals, kept: Kept) -> RegrowthEstimate:
-    return regrowth(sides.frame["patient_key"].to_numpy(str)[kept], found.left[kept], found.right[kept])
+    return _regrowth(sides, found.left[kept], found.right[kept], REPORTED_DAYS, kept)
+
+
+def _regrowth(
+    sides: _Sides, left: Numbers, right: Numbers, days: tuple[float, ...], kept: Kept = slice(None)
+) -> RegrowthEstimate:
+    patients = tuple(sides.frame["patient_key"].to_numpy(str)[kept])
+    return _remembered(patients, left.tobytes(), right.tobytes(), days)
+
+
+@lru_cache(maxsize=256)
+def _remembered(patients: tuple[str, ...], left: bytes, right: bytes, days: tuple[float, ...]) -> RegrowthEstimate:
+    """The same sides have the same estimate, and a page is opened more often than a review is recorded."""
+    return regrowth(np.array(patients), np.frombuffer(left), np.frombuffer(right), days)
 
 
 def _risk(
@@ -247,7 +261,7 @@ def _alternatives(sides: _Sides, loss: LossBounds | None) -> Mapping[str, tuple[
 
 
 def _limits(sides: _Sides, left: Numbers, right: Numbers) -> tuple[float, float] | None:
-    day = regrowth(sides.frame["patient_key"].to_numpy(str), left, right, (HORIZON,)).days[0]
+    day = _regrowth(sides, left, right, (HORIZON,)).days[0]
     return None if not day.shown or day.low is None or day.high is None else (day.low, day.high)
 
 

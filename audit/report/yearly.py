@@ -1,8 +1,9 @@
 """The yearly figures as one value: headline, tables, follow-up, infection, definitions and notes. Knows no Django."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 from audit.charts.words import percent, standard_text
@@ -11,7 +12,8 @@ from audit.measures.definitions import DEFINITIONS, DefinitionSet, Outcome, Show
 from audit.measures.follow_up import FollowUp, Part, follow_up
 from audit.measures.infection import FlagCount, Infection, infection
 from audit.measures.outcomes import unit_frame
-from audit.measures.over_time import OverTime, Risk, over_time
+from audit.measures.over_time import OverTime, Risk
+from audit.measures.over_time import over_time as estimate_over_time
 from audit.measures.strata import (
     Count,
     by_curettage,
@@ -78,9 +80,14 @@ class Yearly:
     follow_up: FollowUp
     follow_up_population: str
     infection: Infection
-    over_time: OverTime
     definitions: DefinitionSet
     notes: tuple[str, ...]
+    cohort: Cohort = field(repr=False, compare=False)
+
+    @cached_property
+    def over_time(self) -> OverTime:
+        """The estimated risk; worked out when first asked for, since most files and records do without."""
+        return estimate_over_time(self.cohort, self.outcome, self.headline, self.standard)
 
     @property
     def tables(self) -> tuple[Table, ...]:
@@ -121,9 +128,9 @@ def build(cohort: Cohort, *, unit: Unit | str, outcome: Outcome | str, standard:
         follow_up=follow_up(followed),
         follow_up_population="All operations" if len(followed) > len(headline_units(units)) else "All matricectomies",
         infection=infection(cohort),
-        over_time=over_time(cohort, outcome, headline, standard),
         definitions=DEFINITIONS,
         notes=(CLUSTERED, EXPLORATORY, ASSOCIATION),
+        cohort=cohort,
     )
 
 
