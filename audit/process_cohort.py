@@ -66,7 +66,9 @@ def _process_frame(frame: "pd.DataFrame") -> "pd.DataFrame":
             "tourniquet_minutes": (off_at - on_at).dt.total_seconds() / 60,
             "removal_witnessed": frame["tourniquet_removal_witnessed"] == Answer.YES,
             "doses": frame["dose_rows"].astype("int64"),
-            "batches_recorded": (frame["dose_rows"] > 0) & (frame["incomplete_doses"] == 0) & (agent_known | ~takes_agent),
+            "batches_recorded": (frame["dose_rows"] > 0)
+            & (frame["incomplete_doses"] == 0)
+            & (agent_known | ~takes_agent),
             "takes_agent": takes_agent,
             "exposure_recorded": frame["unknown_exposures"] == 0,
         }

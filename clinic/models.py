@@ -3,6 +3,15 @@
 from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submission
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
+from clinic.preparation.models import (
+    AssessedToe,
+    Assessment,
+    AssessmentItem,
+    Consent,
+    ConsentElement,
+    FlagDecision,
+    FootFinding,
+)
 from clinic.procedures.models import (
     Amendment,
     AnaestheticDose,
@@ -19,11 +28,18 @@ __all__ = [
     "Amendment",
     "AnaestheticDose",
     "Application",
+    "AssessedToe",
+    "Assessment",
+    "AssessmentItem",
     "Booking",
     "CheckedItem",
     "ChecklistPhase",
+    "Consent",
+    "ConsentElement",
     "Contact",
     "Draft",
+    "FlagDecision",
+    "FootFinding",
     "Identity",
     "Mark",
     "Member",

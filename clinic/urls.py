@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from clinic.access import views as access
 from clinic.patients import views as patients
+from clinic.preparation import views as preparation
 from clinic.procedures import views as procedures
 from clinic.reviews import views as reviews
 from clinic.theatre import views as theatre
@@ -34,6 +35,17 @@ urlpatterns = [
     path("patients/new/", patients.patient_new, name="patient-new"),
     path("patients/<slug:key>/", patients.patient, name="patient"),
     path("patients/<slug:key>/change/", patients.patient_change, name="patient-change"),
+    # before an operation
+    path("patients/<slug:key>/assessment/", preparation.assessment_new, name="assessment-new"),
+    path("assessments/<slug:key>/", preparation.assessment, name="assessment"),
+    path("assessments/<slug:key>/change/", preparation.assessment_change, name="assessment-change"),
+    path("assessments/<slug:key>/decide/", preparation.flag_decide, name="flag-decide"),
+    path("assessments/<slug:key>/strike/", preparation.assessment_strike, name="assessment-strike"),
+    path("patients/<slug:key>/consent/", preparation.consent_new, name="consent-new"),
+    path("consents/<slug:key>/", preparation.consent, name="consent"),
+    path("consents/<slug:key>/confirm/", preparation.consent_confirm, name="consent-confirm"),
+    path("consents/<slug:key>/withdraw/", preparation.consent_withdraw, name="consent-withdraw"),
+    path("consents/<slug:key>/strike/", preparation.consent_strike, name="consent-strike"),
     # procedures
     path("patients/<slug:key>/operation/", procedures.operation_new, name="operation-new"),
     path("operations/<slug:key>/", procedures.operation, name="operation"),

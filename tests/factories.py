@@ -1,14 +1,18 @@
 """Plain functions that make records for tests; every argument has a default, every record is invented."""
 
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from itertools import count
 
 from clinic.access.models import Member, Practice
 from clinic.patients.identity import Identity
 from clinic.patients.models import Patient
+from clinic.preparation.models import Assessment, Consent
+from clinic.preparation.recording import AssessmentValues, every_line, record_assessment, record_consent
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.vocabulary import review as r
+from clinic.vocabulary.preparation import ConsentPoint
 from clinic.vocabulary.procedure import Agent, Answer, Technique
 from clinic.vocabulary.review import Extent, Observer, Retreatment, Symptoms
 
@@ -160,3 +164,77 @@ def calm_toe() -> dict[str, object]:
         "pain": 1,
         "untreated_side": r.UntreatedSide.NONE,
     }
+
+
+def create_assessment(
+    patient: Patient | None = None,
+    *,
+    by: Member | None = None,
+    assessed_on: date = date(2026, 11, 20),
+    feet: dict[str, dict[str, object]] | None = None,
+    toes: dict[tuple[str, int], dict[str, object]] | None = None,
+    yes: dict[str, tuple[str, ...]] | None = None,
+    reactions: dict[str, str] | None = None,
+    **fields,
+) -> Assessment:
+    """A patient in whom everything was asked and nothing found; the arguments say what was found after all.
+
+    feet: columns by foot. toes: columns by foot and toe. yes: by topic, the codes answered with yes. reactions: by
+    allergen.
+    """
+    patient = patient or create_patient(create_practice())
+    by = by or patient.practice.members.first() or create_member(patient.practice)
+    well = {"dorsalis_pedis": "palpable", "posterior_tibial": "palpable", "doppler": "not_examined"}
+    calm = {"infection": "none", "bone_infection": "no", "prior_surgery": "none"}
+    present = {(topic, code) for topic, codes in (yes or {}).items() for code in codes}
+    lines = {line: ("yes" if line in present else "no", "") for line in every_line()}
+    lines |= {("allergy", code): ("yes", reaction) for code, reaction in (reactions or {}).items()}
+    asked = {
+        "indication": "onychocryptosis",
+        "diabetes": "none",
+        "foot_risk": "not_applicable",
+        "immunosuppression": "none",
+        "pregnancy": "no",
+        "breastfeeding": "no",
+        "tobacco": "never",
+        "weight_kg": Decimal("70"),
+        "weight_basis": "measured",
+        "weight_on": assessed_on,
+    }
+    values = AssessmentValues(
+        fields={"assessed_on": assessed_on, "assessed_by": by, **asked, **fields},
+        feet={foot: well | (feet or {}).get(foot, {}) for foot in ("right", "left")},
+        toes={site: calm | found for site, found in (toes or {("right", 1): {}}).items()},
+        lines=lines,
+    )
+    return record_assessment(by=by, patient=patient, values=values, now=NOON)
+
+
+def create_consent(
+    patient: Patient | None = None,
+    *,
+    by: Member | None = None,
+    foot: str = "right",
+    toe: int = 1,
+    part: str = "fibular",
+    discussed_on: date = date(2026, 11, 20),
+    points: tuple[str, ...] | None = None,
+    **fields,
+) -> Consent:
+    """A consent in which everything was talked about."""
+    patient = patient or create_patient(create_practice())
+    by = by or patient.practice.members.first() or create_member(patient.practice)
+    said = {
+        "foot": foot,
+        "toe": toe,
+        "part": part,
+        "intent": "permanent",
+        "given_by": "patient",
+        "discussed_on": discussed_on,
+        "discussed_by": by,
+        "photographs": "no",
+        "interpreter": "not_needed",
+        **fields,
+    }
+    ticked = ConsentPoint.codes() if points is None else points
+    return record_consent(by=by, patient=patient, fields=said, points=ticked, now=NOON)

@@ -27,3 +27,19 @@ PHARMACOPOEIA_PHENOL = Source("Liquefied Phenol monographs, BP and USP", "monogr
 FARRAR_2001 = Source("Farrar JT et al. Pain 2001;94:149-158", "0 to 10 numeric rating scale")
 WHO_CHECKLIST = Source("WHO Surgical Safety Checklist 2008/2009", "three phases")
 NPSA_TOURNIQUET = Source("Lamont T et al. BMJ 2010;340:c1981", "tourniquets left on digits")
+ICD_10_L60 = Source("ICD-10 L60.0, ingrowing nail", "code page read")
+NAIL_HANDBOOK = Source("Foot and ankle handbook, nail chapter, evidence check 2010", "citing Giacalone 1997, not read")
+PERFUSION_GRADES = Source("Grades of wound, ischaemia and foot infection, Medicina 2024;60:1179, Table 2", "table read")
+PAD_GUIDANCE = Source(
+    "IWGDF guidance on peripheral artery disease 2015",
+    "news summary read; it gives a toe-brachial index of 0.75, later editions 0.70 from memory, unverified",
+)
+HBA1C_BEFORE_SURGERY = Source(
+    "UK perioperative guidance, HbA1c below 69 mmol/mol (8.5 %)",
+    "secondary account; a prehabilitation toolkit calls the limit not supported by robust evidence",
+)
+INR_SKIN_SURGERY = Source("Palamaras I, Semkova K. Br J Dermatol 2015, doi 10.1111/bjd.13362", "abstract read")
+ANTITHROMBOTICS_NAIL = Source("Reilly I, Blandford T. Preprint 202105.0559, 2021", "not peer reviewed")
+PREGNANCY_LEAFLETS = Source("Service leaflets on nail surgery in pregnancy and breastfeeding", "no evidence base")
+LIDOCAINE_CAUTIONS = Source("Lidocaine 2 % with preservative, UK summary of product characteristics", "cautions read")
+CONSENT_LEAFLETS = Source("Leaflets of several UK services on nail surgery", "healing quoted between 4 and 12 weeks")

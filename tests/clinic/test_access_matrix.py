@@ -16,7 +16,15 @@ from clinic.access.rules import Action, Role, may
 from clinic.procedures.models import Amendment
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
-from tests.factories import NOON, create_member, create_operation, create_patient, create_review
+from tests.factories import (
+    NOON,
+    create_assessment,
+    create_consent,
+    create_member,
+    create_operation,
+    create_patient,
+    create_review,
+)
 
 # An address of documentation: a request from the machine itself may see more.
 ELSEWHERE = {"REMOTE_ADDR": "192.0.2.7"}
@@ -42,6 +50,17 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "patient-new": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
     "patient": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
     "patient-change": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
+    # before an operation; what is answered without a reason leads back with a sentence
+    "assessment-new": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
+    "assessment": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "assessment-change": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
+    "flag-decide": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    "assessment-strike": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    "consent-new": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
+    "consent": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "consent-confirm": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
+    "consent-withdraw": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    "consent-strike": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
     # procedures
     "operation-new": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
     "operation": ("GET", Action.READ_RECORD, 200, SIGN_IN),
@@ -134,6 +153,16 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "person-change": lambda practice: [create_member(practice).key],
     "patient": lambda practice: [create_patient(practice).key],
     "patient-change": lambda practice: [create_patient(practice).key],
+    "assessment-new": lambda practice: [create_patient(practice).key],
+    "consent-new": lambda practice: [create_patient(practice).key],
+    **{
+        name: lambda practice: [create_assessment(create_patient(practice)).key]
+        for name in ("assessment", "assessment-change", "flag-decide", "assessment-strike")
+    },
+    **{
+        name: lambda practice: [create_consent(create_patient(practice)).key]
+        for name in ("consent", "consent-confirm", "consent-withdraw", "consent-strike")
+    },
     "operation-new": lambda practice: [create_patient(practice).key],
     "operation": lambda practice: [create_operation(practice).key],
     "operation-amend": lambda practice: [create_operation(practice).key],
