@@ -237,8 +237,14 @@ class _Writer:
             self._save(rows)
 
     def _signatures(self) -> None:
-        """Last, because a signed record takes nothing more; then what was amended."""
+        """Last, because a signed record takes nothing more; then what was amended.
+
+        The newest operation of the first practice still waits for its signature, so that Today shows what that is like.
+        """
         operations = [self.rows[id(operation)] for operation in self.plan.operations]
+        if self.house is TARNWICK:
+            newest = max(operations, key=lambda row: (row.performed_on, row.key))
+            operations = [row for row in operations if row is not newest]
         for row in operations:
             row.version += 1
             row.signed_by, row.signed_at = row.operator, moment(row.performed_on, SIGNED_AT)

@@ -29,6 +29,15 @@ def first_review(page: Page) -> str:
     return href(page, first_toe(page), f"/reviews/{KEY}/$")
 
 
+def first_operation(page: Page) -> str:
+    return href(page, first_toe(page), f"/operations/{KEY}/$")
+
+
+def a_running_operation(page: Page) -> str:
+    """Today names the operations that are not signed yet."""
+    return href(page, "/today/", f"/operations/{KEY}/(room|sign)/$").rsplit("/", 2)[0] + "/"
+
+
 PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "sign in": (None, "/sign-in/"),
     "today": ("idris", "/today/"),
@@ -37,7 +46,16 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "patient": ("idris", first_patient),
     "change patient": ("idris", lambda page: href(page, first_patient(page), "/change/")),
     "new operation": ("idris", lambda page: href(page, first_patient(page), "/operation/")),
-    "operation": ("idris", lambda page: href(page, first_toe(page), f"/operations/{KEY}/$")),
+    "operation": ("idris", first_operation),
+    "operation note": ("idris", lambda page: first_operation(page) + "note/"),
+    "in the room": ("idris", lambda page: a_running_operation(page) + "room/"),
+    "checklist": ("idris", lambda page: a_running_operation(page) + "checklist/before_anaesthesia/"),
+    "end of the operation": ("idris", lambda page: a_running_operation(page) + "end/"),
+    "read and sign": ("idris", lambda page: a_running_operation(page) + "sign/"),
+    "event": ("idris", lambda page: a_running_operation(page) + "event/"),
+    "toe amputated": ("idris", lambda page: first_toe(page) + "amputated/"),
+    "new assessment": ("idris", lambda page: first_patient(page) + "assessment/"),
+    "new consent": ("idris", lambda page: first_patient(page) + "consent/"),
     "toe": ("idris", first_toe),
     "record review": ("idris", lambda page: href(page, "/today/", "/review/")),
     "review": ("idris", first_review),
@@ -46,6 +64,8 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "contact": ("pip", lambda page: href(page, "/today/", "/contact/")),
     "patient for reception": ("pip", first_patient),
     "audit": ("orla", "/audit/"),
+    "how operations were done": ("orla", "/audit/process/"),
+    "how numbers were checked": ("orla", "/audit/checked/"),
     "settings": ("orla", "/settings/"),
     "people": ("ada", "/people/"),
     "add person": ("ada", "/people/add/"),
