@@ -69,7 +69,9 @@ def chart_picture(chart: Chart, query: Mapping[str, str], theme: str = "") -> Sa
         ),
     )
     plain = chart_address(chart, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
-    return format_html('<picture>{}<img src="{}" alt="{}"></picture>', sources, plain, words.alt_text(chart))
+    return format_html(
+        '<picture>{}<img src="{}" alt="{}" loading="lazy"></picture>', sources, plain, words.alt_text(chart)
+    )
 
 
 def _sources(theme: str) -> Iterable[tuple[str, str, str]]:

@@ -18,7 +18,10 @@ def href(page: Page, start: str, pattern: str) -> str:
 
 
 def first_patient(page: Page) -> str:
-    return href(page, "/today/", f"/patients/{KEY}/$")
+    """Somebody whose review is booked, so that there is something to read; for reception the first of the list."""
+    page.goto("/today/")
+    booked = page.locator("li", has=page.locator('a[href$="/review/"]')).locator('a[href*="/patients/"]')
+    return booked.first.get_attribute("href") or "" if booked.count() else href(page, "/today/", f"/patients/{KEY}/$")
 
 
 def first_toe(page: Page) -> str:

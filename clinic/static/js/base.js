@@ -67,3 +67,8 @@ document.addEventListener("keydown", (event) => {
     target.focus();
   }
 });
+
+// Pictures further down wait until they are scrolled to; paper has no scrolling.
+addEventListener("beforeprint", () => {
+  for (const picture of document.querySelectorAll('img[loading="lazy"]')) picture.loading = "eager";
+});
