@@ -1,6 +1,7 @@
 """Django looks for models here; each slice keeps its own."""
 
 from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submission
+from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
 from clinic.preparation.models import (
@@ -37,6 +38,7 @@ __all__ = [
     "Consent",
     "ConsentElement",
     "Contact",
+    "DoseLimit",
     "Draft",
     "FlagDecision",
     "FootFinding",

@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from clinic.access import views as access
+from clinic.dosing import views as dosing
 from clinic.patients import views as patients
 from clinic.preparation import views as preparation
 from clinic.procedures import views as procedures
@@ -29,6 +30,12 @@ urlpatterns = [
     path("people/add/", access.person_add, name="person-add"),
     path("people/<slug:key>/", access.person_change, name="person-change"),
     path("settings/", access.practice_settings, name="practice-settings"),
+    path("settings/limits/", dosing.limits, name="limits"),
+    path("settings/limits/new/", dosing.limit_new, name="limit-new"),
+    path("settings/limits/shipped/<slug:code>/", dosing.limit_candidate, name="limit-candidate"),
+    path("settings/limits/<slug:key>/", dosing.limit, name="limit"),
+    path("settings/limits/<slug:key>/change/", dosing.limit_change, name="limit-change"),
+    path("settings/limits/<slug:key>/withdraw/", dosing.limit_withdraw, name="limit-withdraw"),
     # patients
     path("patients/", patients.patients, name="patients"),
     path("patients/find/", patients.find, name="find-patient"),
@@ -58,6 +65,7 @@ urlpatterns = [
     path("operations/<slug:key>/tap/", theatre.tap, name="tap"),
     path("times/<slug:key>/", theatre.mark, name="mark"),
     path("operations/<slug:key>/checklist/<slug:code>/", theatre.phase, name="checklist"),
+    path("operations/<slug:key>/dose/", theatre.dose_add, name="dose-add"),
     path("operations/<slug:key>/event/", theatre.event_add, name="event-add"),
     path("operations/<slug:key>/end/", theatre.closing, name="closing"),
     path("operations/<slug:key>/sign/", theatre.signing, name="sign"),

@@ -5,6 +5,7 @@ from decimal import Decimal
 from itertools import count
 
 from clinic.access.models import Member, Practice
+from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity
 from clinic.patients.models import Patient
 from clinic.preparation.models import Assessment, Consent
@@ -238,3 +239,17 @@ def create_consent(
     }
     ticked = ConsentPoint.codes() if points is None else points
     return record_consent(by=by, patient=patient, fields=said, points=ticked, now=NOON)
+
+
+def create_limit(practice: Practice, *, by: Member | None = None, **fields) -> DoseLimit:
+    """A row of plain lidocaine, 4.5 mg/kg and at most 200 mg; approved where `by` is given."""
+    row = {
+        "profile": f"Row {next(NUMBERS)}",
+        "agent": "lidocaine",
+        "vasoconstrictor": "none",
+        "mg_per_kg": Decimal("4.5"),
+        "absolute_mg": Decimal(200),
+        "source_text": "Protocol of the test (invented)",
+    }
+    approval = {"approved_by": by, "approved_on": NOON.date(), "checked_against": "Label of the test"} if by else {}
+    return DoseLimit.objects.create(practice=practice, **{**row, **approval, **fields})

@@ -326,6 +326,9 @@ class AnaestheticDose(PartOfRecord):
     route = models.CharField(max_length=15, choices=room.Route.choices, default=room.Route.NOT_RECORDED)
     agent = models.CharField(max_length=20, choices=words.Anaesthetic.choices)
     strength_percent = models.DecimalField(max_digits=4, decimal_places=2)
+    vasoconstrictor = models.CharField(
+        max_length=15, choices=words.Vasoconstrictor.choices, default=words.Vasoconstrictor.NOT_RECORDED
+    )
     volume_ml = models.DecimalField(max_digits=4, decimal_places=1, null=True, blank=True)
     batch = models.CharField(max_length=30, blank=True, default="")
     expires_on = models.DateField(null=True, blank=True)
@@ -335,6 +338,7 @@ class AnaestheticDose(PartOfRecord):
         constraints: ClassVar = [
             one_of("dose", "agent", words.Anaesthetic),
             one_of("dose", "route", room.Route),
+            one_of("dose", "vasoconstrictor", words.Vasoconstrictor),
             between("dose", "strength_percent", 0.1, 5),
             between("dose", "volume_ml", 0.1, 20),
         ]

@@ -13,6 +13,7 @@ from clinic.patients.forms import AskedWhenNeeded
 from clinic.procedures.forms import ConfirmForm, choice
 from clinic.procedures.models import NailProcedure, Operation
 from clinic.procedures.words import capital, toe_name
+from clinic.theatre.clock import ClockField
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
 from clinic.vocabulary.terms import Term
@@ -35,16 +36,6 @@ class TapForm(forms.Form):
 
     def at(self, now: datetime) -> datetime:
         return now - timedelta(milliseconds=self.cleaned_data["ago_ms"] or 0)
-
-
-class ClockField(forms.TimeField):
-    """A time of day to the second."""
-
-    def __init__(self, **options: Any) -> None:
-        step = {"type": "time", "step": "1"}
-        options.setdefault("widget", forms.TimeInput(format="%H:%M:%S", attrs=step))
-        super().__init__(input_formats=["%H:%M:%S", "%H:%M"], **options)
-        self.error_messages["invalid"] = "Enter the time like 09:20 or 09:20:30"
 
 
 class MarkForm(forms.Form):

@@ -56,7 +56,11 @@ def room_of(operation: Operation, *, now: datetime) -> Room:
         buttons=(Button(MarkKind.INJECTED, "Injected now"), Button(MarkKind.TESTED, "Block tested now")),
         lines=tuple(lines.order_by("at", "pk")),
         phases=tuple((phase, done.get(phase.value)) for phase in Phase),
-        doses=tuple(operation.doses.select_related("nail_procedure").order_by("pk")),
+        doses=tuple(
+            operation.doses.select_related("nail_procedure")
+            .prefetch_related("nail_procedure__treated_sides")
+            .order_by("pk")
+        ),
         events=tuple(operation.events.order_by("pk")),
     )
 

@@ -21,6 +21,7 @@ from clinic.procedures.models import Amendment, NailProcedure, Operation, Signed
 from clinic.procedures.signing import NotReady, NotTheirs, cosign, seen_by_lead, sign, tourniquet_left
 from clinic.procedures.views import typed_version
 from clinic.theatre import acts, checklist, marks
+from clinic.theatre.doses import DoseForm, added_up
 from clinic.theatre.forms import End, EventForm, MarkForm, PhaseForm, SignForm, TapForm
 from clinic.theatre.models import ChecklistPhase, Mark
 from clinic.theatre.room import room_of
@@ -44,21 +45,27 @@ def own_operation(request: HttpRequest, key: str) -> Operation:
 @allowed(Action.ASSIST_OPERATION)
 def room(request: HttpRequest, key: str) -> HttpResponse:
     operation = own_operation(request, key)
-    return render(request, "theatre/room.html", room_page(request, operation))
+    return render(request, "theatre/room.html", with_sum(room_page(request, operation)))
 
 
 def room_page(request: HttpRequest, operation: Operation, **more: Any) -> dict[str, Any]:
     identity = operation.patient.identity
+    found = room_of(operation, now=timezone.localtime())
     return {
         "operation": operation,
         "identity": identity,
         "age": identity.age_on(operation.performed_on),
-        "room": room_of(operation, now=timezone.localtime()),
+        "room": found,
         "new_tap": lambda: secrets.token_urlsafe(24),
         "may_sign": operation.operator_id == request.user.pk and may(request.user.role, Action.RECORD_OPERATION),
         "may_amend": may(request.user.role, Action.RECORD_OPERATION),
         **more,
     }
+
+
+def with_sum(shown: dict[str, Any]) -> dict[str, Any]:
+    """The page with the doses added up beside the approved limits."""
+    return shown | {"result": added_up(shown["operation"], shown["room"].doses)}
 
 
 @require_methods("POST")
@@ -219,6 +226,27 @@ def made_once(request: HttpRequest, once: str, leads_to: str, said: str, act: Ca
     return redirect(leads_to)
 
 
+# --- anaesthetic
+
+
+@require_methods("GET", "POST")
+@allowed(Action.ASSIST_OPERATION)
+def dose_add(request: HttpRequest, key: str) -> HttpResponse:
+    operation = own_operation(request, key)
+    posted = request.POST if request.method == "POST" else None
+    form = DoseForm(posted, operation=operation, nails=list(operation.nail_procedures.all()))
+    now = timezone.now()
+    if form.is_valid() and not form.refuse_future(now):
+        return made_once(
+            request, form.once, reverse("room", args=[operation.key]), "Anaesthetic recorded.",
+            lambda: acts.add_dose(
+                by=request.user, operation=operation, now=now, expired_reason=form.expired_reason, **form.values()
+            ),
+        )  # fmt: skip
+    shown = {"operation": operation, "identity": operation.patient.identity, "form": form}
+    return render(request, "theatre/dose.html", shown)
+
+
 # --- the end and the signature
 
 
@@ -305,7 +333,7 @@ def signing(request: HttpRequest, key: str) -> HttpResponse:
             messages.success(request, "Operation signed. From now on it changes only by amendments.")
             return redirect("operation-note", operation.key)
     shown = room_page(request, operation, form=form, obstacles=in_the_way, gaps=gaps)
-    return render(request, "theatre/sign.html", shown)
+    return render(request, "theatre/sign.html", with_sum(shown))
 
 
 @require_methods("POST")

@@ -1,5 +1,9 @@
 """Words for the operation: where, how, with what."""
 
+from collections.abc import Mapping
+from decimal import Decimal
+from types import MappingProxyType
+
 from clinic.vocabulary import sources as s
 from clinic.vocabulary.terms import Term
 
@@ -179,6 +183,60 @@ class Anaesthetic(Term):
     ROPIVACAINE = "ropivacaine", "Ropivacaine", "Local anaesthetic", s.COMMON_PRACTICE
     ARTICAINE = "articaine", "Articaine", "Local anaesthetic", s.COMMON_PRACTICE
     OTHER = "other", "Other", "Say which", s.COMMON_PRACTICE
+
+
+# Per cent w/v in common use, ascending; common practice, no source. An agent of unknown name has no list.
+STRENGTHS: Mapping[Anaesthetic, tuple[Decimal, ...]] = MappingProxyType(
+    {
+        Anaesthetic.LIDOCAINE: (Decimal("1"), Decimal("2")),
+        Anaesthetic.MEPIVACAINE: (Decimal("2"), Decimal("3")),
+        Anaesthetic.PRILOCAINE: (Decimal("1"), Decimal("3"), Decimal("4")),
+        Anaesthetic.BUPIVACAINE: (Decimal("0.25"), Decimal("0.5"), Decimal("0.75")),
+        Anaesthetic.LEVOBUPIVACAINE: (Decimal("0.25"), Decimal("0.5"), Decimal("0.75")),
+        Anaesthetic.ROPIVACAINE: (Decimal("0.2"), Decimal("0.5"), Decimal("0.75"), Decimal("1")),
+        Anaesthetic.ARTICAINE: (Decimal("4"),),
+        Anaesthetic.OTHER: (),
+    }
+)
+
+
+class VasoconstrictorKind(Term):
+    """What limits distinguish: sources give one limit for all dilutions of a vasoconstrictor."""
+
+    NONE = "none", "Plain", "Without vasoconstrictor", s.COMMON_PRACTICE
+    ADRENALINE = "adrenaline", "With adrenaline", "With adrenaline (epinephrine)", s.COMMON_PRACTICE
+    FELYPRESSIN = "felypressin", "With felypressin", "With felypressin", s.COMMON_PRACTICE
+
+
+class Vasoconstrictor(Term):
+    """What the ampoule holds beside the anaesthetic."""
+
+    NONE = "none", "None", "Plain solution", s.COMMON_PRACTICE
+    ADRENALINE_100 = (
+        "adrenaline_100", "Adrenaline 1:100 000",
+        "Adrenaline (epinephrine), 10 micrograms in 1 mL: 1 g in 100 000 mL", s.COMMON_PRACTICE,
+    )  # fmt: skip
+    ADRENALINE_200 = (
+        "adrenaline_200", "Adrenaline 1:200 000",
+        "Adrenaline (epinephrine), 5 micrograms in 1 mL: 1 g in 200 000 mL", s.COMMON_PRACTICE,
+    )  # fmt: skip
+    FELYPRESSIN = "felypressin", "Felypressin", "Solution with felypressin", s.COMMON_PRACTICE
+    NOT_RECORDED = "not_recorded", "Not recorded", "Nothing was written down", s.OWN_DESIGN
+
+    @property
+    def kind(self) -> VasoconstrictorKind | None:
+        """None where nothing was recorded, which is not the same as plain."""
+        return KIND_OF.get(self)
+
+
+KIND_OF: Mapping[Vasoconstrictor, VasoconstrictorKind] = MappingProxyType(
+    {
+        Vasoconstrictor.NONE: VasoconstrictorKind.NONE,
+        Vasoconstrictor.ADRENALINE_100: VasoconstrictorKind.ADRENALINE,
+        Vasoconstrictor.ADRENALINE_200: VasoconstrictorKind.ADRENALINE,
+        Vasoconstrictor.FELYPRESSIN: VasoconstrictorKind.FELYPRESSIN,
+    }
+)
 
 
 class Tourniquet(Term):

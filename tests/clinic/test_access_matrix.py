@@ -20,6 +20,7 @@ from tests.factories import (
     NOON,
     create_assessment,
     create_consent,
+    create_limit,
     create_member,
     create_operation,
     create_patient,
@@ -43,6 +44,12 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "person-add": ("GET", Action.MANAGE_PEOPLE, 200, SIGN_IN),
     "person-change": ("GET", Action.MANAGE_PEOPLE, 200, SIGN_IN),
     "practice-settings": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "limits": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "limit-new": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "limit-candidate": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "limit": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "limit-change": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "limit-withdraw": ("POST", Action.SET_AUDIT, 302, SIGN_IN),
     "pooled": ("GET", Action.READ_POOLED, 200, SIGN_IN),
     # patients; a search without a word and a strike without a reason show their page again
     "patients": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
@@ -73,6 +80,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "tap": ("POST", Action.ASSIST_OPERATION, 302, SIGN_IN),
     "mark": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
     "checklist": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
+    "dose-add": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
     "event-add": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
     "closing": ("GET", Action.ASSIST_OPERATION, 200, SIGN_IN),
     "sign": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
@@ -151,6 +159,8 @@ def contact_of(practice: Practice) -> Contact:
 OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "set-password": lambda practice: [create_member(practice).key, "none-none"],
     "person-change": lambda practice: [create_member(practice).key],
+    "limit-candidate": lambda practice: ["lidocaine-uk"],
+    **{name: lambda practice: [create_limit(practice).key] for name in ("limit", "limit-change", "limit-withdraw")},
     "patient": lambda practice: [create_patient(practice).key],
     "patient-change": lambda practice: [create_patient(practice).key],
     "assessment-new": lambda practice: [create_patient(practice).key],
@@ -171,7 +181,17 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "toe-amputated": lambda practice: [create_operation(practice).nail_procedures.get().key],
     **{
         name: lambda practice: [create_operation(practice).key]
-        for name in ("room", "tap", "event-add", "closing", "sign", "cosign", "operation-note", "operation-note-pdf")
+        for name in (
+            "room",
+            "tap",
+            "dose-add",
+            "event-add",
+            "closing",
+            "sign",
+            "cosign",
+            "operation-note",
+            "operation-note-pdf",
+        )
     },
     "mark": lambda practice: [mark_of(practice).key],
     "checklist": lambda practice: [create_operation(practice).key, "before_incision"],
@@ -190,8 +210,8 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "contact-dealt-with": lambda practice: [contact_of(practice).key],
     "audit-chart": lambda practice: ["none", "svg"],
 }
-# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart.
-NOT_OF_A_PRACTICE = {"set-password", "audit-chart"}
+# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart or a shipped row.
+NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "limit-candidate"}
 
 
 def arguments(name: str, practice: Practice) -> list[str]:
