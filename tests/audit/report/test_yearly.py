@@ -161,12 +161,15 @@ def test_the_file_holds_the_same_numbers_rounded():
     plain = to_json(found)
     assert list(plain) == [
         "definitions_version", "practice", "performed_from", "performed_to", "as_of", "outcome", "unit", "standard",
-        "headline", "no_matricectomy", "technique", "exposure", "side", "follow_up", "infection", "notes",
+        "headline", "no_matricectomy", "technique", "exposure", "side", "curettage", "lavage", "operator", "follow_up",
+        "infection", "estimated", "notes",
     ]  # fmt: skip
     assert plain["definitions_version"] == "1"
     assert (plain["unit"], plain["outcome"]) == ("side", "symptomatic_recurrence")
     assert plain["headline"]["interval"]["rate"] == 0.055556
     assert plain["headline"]["worst"]["events"] == 37
+    assert plain["estimated"]["all"]["sides"] == 222
+    assert plain["estimated"]["verdict"]["standard"] == 0.05
     assert json.loads(json.dumps(plain, allow_nan=False)) == plain
     assert "keys" not in json.dumps(plain)
 
