@@ -1,9 +1,10 @@
 """Django looks for models here; each slice keeps its own."""
 
-from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submission
+from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submission, UploadTry
 from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
+from clinic.photographs.models import Photograph
 from clinic.preparation.models import (
     AssessedToe,
     Assessment,
@@ -50,6 +51,7 @@ __all__ = [
     "Operation",
     "OperationEvent",
     "Patient",
+    "Photograph",
     "Practice",
     "Review",
     "SideFinding",
@@ -57,4 +59,5 @@ __all__ = [
     "Submission",
     "ToeFinding",
     "TreatedSide",
+    "UploadTry",
 ]

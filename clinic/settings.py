@@ -164,7 +164,17 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
-DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
+DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024  # typed answers; a file part counts apart
+# Files (clinic/access/uploads.py): one a form, in memory, never on disk before it is cleaned. A larger file is read and
+# dropped so that its page can say so; a body three times as large is answered unread. The web server in front should
+# have the last limit, too.
+DATA_UPLOAD_MAX_NUMBER_FILES = 1
+FILE_UPLOAD_HANDLERS = ["clinic.access.uploads.BoundedMemory"]
+UPLOAD_MAX_FILE_BYTES = 8 * 1024 * 1024
+UPLOAD_MAX_BODY_BYTES = 3 * UPLOAD_MAX_FILE_BYTES
+UPLOADS_PER_MINUTE = 10
+PHOTOGRAPH_MAX_PIXELS = 40_000_000
+PHOTOGRAPH_DIR = VAR_DIR / "photographs"  # shown by no web server; a view reads it after its check
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = os.environ.get("TIME_ZONE", "Europe/London")

@@ -5,6 +5,7 @@ from django.urls import include, path
 from clinic.access import views as access
 from clinic.dosing import views as dosing
 from clinic.patients import views as patients
+from clinic.photographs import views as photographs
 from clinic.preparation import views as preparation
 from clinic.procedures import views as procedures
 from clinic.reviews import views as reviews
@@ -82,6 +83,12 @@ urlpatterns = [
     path("reviews/<slug:key>/strike/", reviews.strike, name="review-strike"),
     path("reviews/<slug:key>/accept/", reviews.accept, name="review-accept"),
     path("draft/<slug:form>/<slug:subject>/", reviews.keep, name="draft"),
+    # photographs
+    path("toes/<slug:key>/photograph/", photographs.photograph_add, name="photograph-add"),
+    path("photographs/<slug:key>/", photographs.photograph, name="photograph"),
+    path("photographs/<slug:key>/strike/", photographs.photograph_strike, name="photograph-strike"),
+    path("photographs/<slug:key>/withdraw/", photographs.photograph_withdraw, name="photograph-withdraw"),
+    path("photographs/<slug:key>/<slug:size>/", photographs.photograph_file, name="photograph-file"),
     # worklist
     path("today/", worklist.today, name="today"),
     path("operations/<slug:key>/book/", worklist.book, name="book"),

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from django.test import Client, TransactionTestCase
+from django.test import Client, TransactionTestCase, override_settings
 
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Role
@@ -27,6 +27,13 @@ def _empties_sealed_tables():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", without_triggers)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _photographs_in_a_scratch_folder(tmp_path_factory):
+    """No test writes into the folder of the working copy."""
+    with override_settings(PHOTOGRAPH_DIR=tmp_path_factory.mktemp("photographs")):
         yield
 
 

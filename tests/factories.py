@@ -2,12 +2,19 @@
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from io import BytesIO
 from itertools import count
+
+from PIL import Image
 
 from clinic.access.models import Member, Practice
 from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity
 from clinic.patients.models import Patient
+from clinic.photographs import storage
+from clinic.photographs.cleaning import clean
+from clinic.photographs.models import Photograph
+from clinic.photographs.recording import add_photograph
 from clinic.preparation.models import Assessment, Consent
 from clinic.preparation.recording import AssessmentValues, every_line, record_assessment, record_consent
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
@@ -253,3 +260,27 @@ def create_limit(practice: Practice, *, by: Member | None = None, **fields) -> D
     }
     approval = {"approved_by": by, "approved_on": NOON.date(), "checked_against": "Label of the test"} if by else {}
     return DoseLimit.objects.create(practice=practice, **{**row, **approval, **fields})
+
+
+def picture_bytes(kind: str = "JPEG", *, size: tuple[int, int] = (90, 60), colour: str = "salmon", **options) -> bytes:
+    """A picture file of one colour; the options are Pillow's for this kind of file."""
+    target = BytesIO()
+    Image.new("RGB", size, colour).save(target, kind, **options)
+    return target.getvalue()
+
+
+def create_photograph(nail: NailProcedure | None = None, *, by: Member | None = None, **fields) -> Photograph:
+    """A stored picture, cleaned as in earnest, of a colour of its own."""
+    nail = nail or create_operation().nail_procedures.get()
+    by = by or nail.operation.operator
+    colour = f"#{next(NUMBERS) * 7919 % 0xFFFFFF:06x}"
+    picture = clean(picture_bytes(colour=colour), most_bytes=2**20, most_pixels=10**6)
+    answers = {
+        "taken_on": nail.operation.performed_on + timedelta(days=42),
+        "consent_for": "care",
+        "consent_given_by": "patient",
+        "consent_given_on": nail.operation.performed_on + timedelta(days=42),
+        **fields,
+    }
+    with storage.gone_unless_successful() as write:
+        return add_photograph(by=by, nail=nail, picture=picture, answers=answers, now=NOON, write=write)

@@ -55,10 +55,13 @@ def identify(request: HttpRequest) -> None:
 
 def refusal(request: HttpRequest) -> HttpResponse | None:
     """The answer to a request that no view should see; None for all others."""
-    from clinic.access.views import bad_request  # views need the settings, which load this module
+    from clinic.access.uploads import is_far_too_large  # models and views need the settings, which load this module
+    from clinic.access.views import bad_request, too_large
 
     if request.method in {"TRACE", "TRACK"}:
         return noted(request, HttpResponseNotAllowed(METHODS))
+    if is_far_too_large(request):
+        return noted(request, too_large(request))
     if speaks_another_charset(request) or has_unstorable_text(request):
         return noted(request, bad_request(request))
     return None

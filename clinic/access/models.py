@@ -123,6 +123,13 @@ class SignInThrottle(models.Model):
     last_failed_at = models.DateTimeField(null=True)
 
 
+class UploadTry(models.Model):
+    """A file that somebody sent within the last minute, taken or not; the count that slows them down."""
+
+    member = models.ForeignKey(Member, on_delete=models.CASCADE)
+    at = models.DateTimeField(db_index=True)
+
+
 class Submission(models.Model):
     """A one-time key of a create form: the second post of the same form finds the first one's result."""
 

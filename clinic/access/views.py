@@ -364,6 +364,10 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
     return error_page(request, "404.html", 404)
 
 
+def too_large(request: HttpRequest) -> HttpResponse:
+    return error_page(request, "413.html", 413)
+
+
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     return error_page(request, "403_csrf.html", 403)
 

@@ -7,12 +7,12 @@ from datetime import datetime, time, timedelta
 
 from clinic.demo.course import visit
 from clinic.demo.deal import PNA_PHENOL, set_birth
-from clinic.demo.shapes import DraftPlan, EventPlan, OperationPlan, Plan, Regrowth
+from clinic.demo.shapes import DraftPlan, EventPlan, OperationPlan, PhotographPlan, Plan, Regrowth, mint
 from clinic.demo.surgery import ZONE, dose
 from clinic.vocabulary.procedure import Answer, ConsentGiver, EventKind, Harm, StageSystem, Tourniquet
-from clinic.vocabulary.review import Extent, Origin, Retreatment, Symptoms, UntreatedSide
+from clinic.vocabulary.review import Extent, Means, Origin, Retreatment, Symptoms, UntreatedSide
 
-RECORDED, DRAFT, LEFT_OUT = "in the record", "unsaved draft", "left out: photographs are not kept by this version"
+RECORDED, DRAFT = "in the record", "unsaved draft"
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ AWKWARD = (
     Awkward(24, "apostrophe, accent, single name; text beginning with an equals sign"),
     Awkward(25, "review entered weeks after the visit"),
     Awkward(26, "side amended after sign-off"),
-    Awkward(27, "photograph that carries its place", LEFT_OUT),
+    Awkward(27, "photograph that carried its place when it was sent"),
     Awkward(28, "stage in another system than the other records"),
     Awkward(29, "child without a recorded consent-giver"),
     Awkward(30, "no matricectomy: regrowth is not applicable"),
@@ -115,6 +115,7 @@ def weave(rng: random.Random, plan: Plan) -> None:
     _of_people(rng, plan, pick)
     _of_follow_up(plan, pick)
     _incidents(plan, pick)
+    plan.rows[27] = pick(lambda o: plain_phenol(o) and o.fate == "clear" and o.consent == ConsentGiver.PATIENT).toes
 
 
 def _of_surgery(rng: random.Random, plan: Plan, pick: Picker) -> None:
@@ -225,12 +226,13 @@ def _incidents(plan: Plan, pick: Picker) -> None:
 def finish(rng: random.Random, plan: Plan) -> None:
     """What changes a review, or adds one that no schedule knows."""
     by_toe = {id(toe): operation for operation in plan.operations for toe in operation.toes}
-    owner = {number: by_toe[id(plan.rows[number][0])] for number in (2, 3, 5, 6, 19)}
+    owner = {number: by_toe[id(plan.rows[number][0])] for number in (2, 3, 5, 6, 19, 27)}
     _twelve(owner[2])["untreated_side"] = UntreatedSide.INGROWTH
     owner[3].reviews.append(_late_recurrence(rng, owner[3]))
     owner[5].reviews.append(_told_elsewhere(rng, owner[5]))
     owner[6].reviews.append(visit(rng, owner[6], TEN_MONTHS, "operator"))
     owner[19].reviews.insert(-1, _says_pain(rng, owner[19]))
+    plan.photographs = plan.rows[27] = [_photograph(owner[27])]
     late = plan.rows[25][0].reviews[0]
     late.recorded_on = late.seen_on + timedelta(days=40)
     late.note = "Entered from the paper card."
@@ -246,6 +248,13 @@ def finish(rng: random.Random, plan: Plan) -> None:
 
 def _twelve(operation: OperationPlan) -> dict[str, object]:
     return operation.reviews[-1].toes[0][1]
+
+
+def _photograph(operation: OperationPlan) -> PhotographPlan:
+    toe = operation.toes[0]
+    seen = next(review for review in operation.reviews if review.means == Means.IN_PERSON)
+    # Not from the plan's own generator, or everything dealt after it would change.
+    return PhotographPlan(toe, seen, key=mint(random.Random(toe.key)))
 
 
 def _late_recurrence(rng: random.Random, operation: OperationPlan):

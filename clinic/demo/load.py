@@ -6,16 +6,22 @@ from datetime import date, datetime, time
 from enum import Enum
 from typing import Any
 
+from django.conf import settings
 from django.db import models, transaction
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from clinic.access.models import Draft, Member, Practice
 from clinic.demo import afterwards, harbour, scenario
 from clinic.demo.people import EXPOSURE_BANDS_SECONDS, HARBOUR, RECEPTION, TARNWICK, House, phone
-from clinic.demo.shapes import OperationPlan, PatientPlan, Plan, ReviewPlan, SidePlan, mint
+from clinic.demo.picture import picture_with_place
+from clinic.demo.shapes import OperationPlan, PatientPlan, PhotographPlan, Plan, ReviewPlan, SidePlan, mint
 from clinic.demo.surgery import ZONE
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import RISK_FIELDS, Patient
+from clinic.photographs import storage
+from clinic.photographs.cleaning import clean
+from clinic.photographs.models import Photograph
+from clinic.photographs.recording import facts_of
 from clinic.procedures.models import (
     AnaestheticDose,
     Application,
@@ -26,6 +32,8 @@ from clinic.procedures.models import (
 )
 from clinic.procedures.signing import amending
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
+from clinic.vocabulary.photograph import PhotographUse
+from clinic.vocabulary.procedure import ConsentGiver
 
 SEED = 20220401
 OPERATED_AT, SIGNED_AT, AMENDED_AT = time(15, 45), time(16, 30), time(17, 40)
@@ -33,15 +41,15 @@ SEEN_AT, CALLED_AT = time(16, 0), time(11, 0)
 ROWS_AT_ONCE = 500
 
 
-@transaction.atomic
 def load(today: date, password: str) -> None:
     """Everything of the demonstration as it stands in the morning of `today`."""
     first = scenario.build()
     twin = first.rows[23][0]
     afterwards.extend(first, today)
     rng = random.Random(SEED)
-    _Writer(TARNWICK, first, rng, password).write()
-    _Writer(HARBOUR, harbour.build(twin), rng, password).write()
+    with storage.gone_unless_successful() as keep_file, transaction.atomic():
+        _Writer(TARNWICK, first, rng, password, keep_file).write()
+        _Writer(HARBOUR, harbour.build(twin), rng, password, keep_file).write()
 
 
 def moment(day: date, clock: time) -> datetime:
@@ -56,8 +64,8 @@ def plain(values: Mapping[str, Any]) -> dict[str, Any]:
 class _Writer:
     """Writes one practice; keeps what was written by the plan it came from."""
 
-    def __init__(self, house: House, plan: Plan, rng: random.Random, password: str) -> None:
-        self.house, self.plan, self.rng, self.password = house, plan, rng, password
+    def __init__(self, house: House, plan: Plan, rng: random.Random, password: str, keep_file: storage.Write) -> None:
+        self.house, self.plan, self.rng, self.password, self.keep_file = house, plan, rng, password, keep_file
         self.rows: dict[int, models.Model] = {}
         self.members: dict[str, Member] = {}
 
@@ -73,6 +81,7 @@ class _Writer:
         self._signatures()
         self._reviews()
         self._findings()
+        self._photographs()
         self._appointments()
         self._drafts()
 
@@ -301,6 +310,23 @@ class _Writer:
                 ))  # fmt: skip
         self._save(toes)
         self._save(sides)
+
+    def _photographs(self) -> None:
+        self._save(self._photograph(plan) for plan in self.plan.photographs)
+
+    def _photograph(self, plan: PhotographPlan) -> models.Model:
+        """Cleaned like any other, so that the place it carries is not kept."""
+        limits = {"most_bytes": settings.UPLOAD_MAX_FILE_BYTES, "most_pixels": settings.PHOTOGRAPH_MAX_PIXELS}
+        picture, review = clean(picture_with_place(), **limits), self.rows[id(plan.review)]
+        row = self._make(
+            Photograph, plan, by=review.recorded_by, at=review.recorded_at,
+            key=plan.key, nail_procedure=self.rows[id(plan.toe)], review=review, taken_on=review.seen_on,
+            consent_for=PhotographUse.CARE, consent_given_by=ConsentGiver.PATIENT, consent_given_on=review.seen_on,
+            added_by=review.recorded_by, added_at=review.recorded_at, **facts_of(picture),
+        )  # fmt: skip
+        self.keep_file(row.file_name, storage.FULL, picture.data)
+        self.keep_file(row.file_name, storage.PREVIEW, picture.preview)
+        return row
 
     def _appointments(self) -> None:
         contacts, bookings = [], []

@@ -213,6 +213,15 @@ class DraftPlan:
 
 
 @dataclass
+class PhotographPlan:
+    """Taken of a toe at one of its reviews."""
+
+    toe: ToePlan
+    review: ReviewPlan
+    key: str
+
+
+@dataclass
 class Plan:
     """Everything of one practice. rows: what holds each awkward record, by its number; every one has a key.
 
@@ -224,6 +233,7 @@ class Plan:
     drafts: list[DraftPlan] = field(default_factory=list)
     amended: list[tuple[SidePlan, str, str]] = field(default_factory=list)
     burnt: list[ToePlan] = field(default_factory=list)
+    photographs: list[PhotographPlan] = field(default_factory=list)
 
     @property
     def operations(self) -> list[OperationPlan]:

@@ -19,6 +19,8 @@ from clinic.access.models import Conflict
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, Role, may
 from clinic.patients.models import Patient
+from clinic.photographs.forms import PhotographForm
+from clinic.photographs.reading import photographs_of
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.forms import ReviewEntry, answers_of, first_answers
 from clinic.reviews.history import history_of
@@ -216,6 +218,9 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
         .prefetch_related("treated_sides")
         .order_by("-operation__performed_on", "-foot", "toe")
     )
+    may_review = may(request.user.role, Action.RECORD_REVIEW)
+    standing = [review for review in reviews if not review.struck_at]
+    add_form = PhotographForm(nail=nail, member=request.user, reviews=standing, today=today)
     context = {
         "nail": nail,
         "site": site(nail),
@@ -224,7 +229,9 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
         "story": story_of(nail, reviews, today=today),
         "others": [(other, site(other)) for other in others],
         "today": today,
-        "may_review": may(request.user.role, Action.RECORD_REVIEW),
+        "photographs": photographs_of(nail),
+        "photograph_form": add_form if may_review and not nail.operation.struck_at else None,
+        "may_review": may_review,
         "may_undo": {
             review.key
             for review in reviews

@@ -13,6 +13,7 @@ from django.urls.resolvers import URLPattern, URLResolver
 
 from clinic.access.models import Practice, random_key
 from clinic.access.rules import Action, Role, may
+from clinic.photographs.models import Photograph
 from clinic.procedures.models import Amendment
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
@@ -24,6 +25,7 @@ from tests.factories import (
     create_member,
     create_operation,
     create_patient,
+    create_photograph,
     create_review,
 )
 
@@ -97,6 +99,12 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "review-strike": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
     "review-accept": ("POST", Action.ACCEPT_REPORT, 302, SIGN_IN),
     "draft": ("POST", Action.RECORD_REVIEW, 200, SIGN_IN),
+    # photographs; a strike without a reason leads back with a sentence
+    "photograph-add": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
+    "photograph": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "photograph-file": ("GET", Action.READ_RECORD, 200, SIGN_IN),
+    "photograph-strike": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    "photograph-withdraw": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     # worklist
     "today": ("GET", Action.SEE_WORKLIST, 200, SIGN_IN),
     "book": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
@@ -155,6 +163,10 @@ def contact_of(practice: Practice) -> Contact:
     )
 
 
+def photograph_of(practice: Practice) -> Photograph:
+    return create_photograph(create_operation(practice).nail_procedures.get())
+
+
 # The arguments of each page that names a row, made of a new row of the practice.
 OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "set-password": lambda practice: [create_member(practice).key, "none-none"],
@@ -203,6 +215,12 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "review-undo": lambda practice: [create_review(create_operation(practice)).key],
     "review-strike": lambda practice: [create_review(create_operation(practice)).key],
     "review-accept": lambda practice: [create_review(create_operation(practice)).key],
+    "photograph-add": lambda practice: [create_operation(practice).nail_procedures.get().key],
+    **{
+        name: lambda practice: [photograph_of(practice).key]
+        for name in ("photograph", "photograph-strike", "photograph-withdraw")
+    },
+    "photograph-file": lambda practice: [photograph_of(practice).key, "full"],
     "draft": lambda practice: ["review", create_operation(practice).key],
     "book": lambda practice: [create_operation(practice).key],
     "booking-cancel": lambda practice: [booking_of(practice).key],

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from datetime import date, timedelta
-from io import StringIO
+from io import BytesIO, StringIO
 from itertools import pairwise
 from statistics import median, quantiles
 
@@ -12,16 +12,20 @@ from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 from django.test import override_settings
 from django.utils.timezone import localtime
+from PIL import Image
 
 from clinic.access.models import Draft, Member, Practice
 from clinic.access.rules import Role
 from clinic.demo import afterwards, harbour, scenario
-from clinic.demo.awkward import AWKWARD, DRAFT, INJECTION, LEFT_OUT
+from clinic.demo.awkward import AWKWARD, DRAFT, INJECTION
 from clinic.demo.load import load
+from clinic.demo.picture import PLACE, picture_with_place
 from clinic.demo.shapes import CUT_OFF
 from clinic.management.commands.demo import PASSWORD
 from clinic.patients.identity import Identity, find_patients
 from clinic.patients.models import Patient
+from clinic.photographs import storage
+from clinic.photographs.models import Photograph
 from clinic.procedures.models import (
     AnaestheticDose,
     Application,
@@ -37,7 +41,7 @@ pytestmark = pytest.mark.django_db
 
 TODAY = date(2026, 11, 25)
 KEYED = (Practice, Member, Patient, Identity, Operation, NailProcedure, TreatedSide, Review, ToeFinding, SideFinding)
-KEYED += (Booking, Contact)
+KEYED += (Booking, Contact, Photograph)
 REGROWN = {"spicule", "strip", "full"}
 PUS = {"green", "yellow"}, {"thick", "creamy", "milky", "opaque", "viscous"}
 
@@ -491,8 +495,8 @@ def at_day(operation: Operation, day: int) -> Review:
 
 def test_every_awkward_record_is_accounted_for(plan):
     assert [record.number for record in AWKWARD] == list(range(1, 31))
-    kept = {record.number for record in AWKWARD if record.status not in {LEFT_OUT, DRAFT}}
-    assert kept == set(plan.rows) == set(range(1, 31)) - {13, 27}
+    kept = {record.number for record in AWKWARD if record.status != DRAFT}
+    assert kept == set(plan.rows) == set(range(1, 31)) - {13}
 
 
 def test_awkward_regrowth(demo, plan, toes):
@@ -585,6 +589,19 @@ def test_awkward_paperwork(demo, plan):
     draft = Draft.objects.get()
     assert draft.answers["dose1-strength_percent"] == "20"
     assert Patient.objects.filter(key=draft.subject_key).exists()
+
+
+def test_the_photograph_no_longer_carries_its_place(demo, plan):
+    (photograph,) = stored(plan, 27, Photograph)
+    sent = picture_with_place()
+    assert PLACE.encode() in sent
+    assert Image.open(BytesIO(sent)).getexif().get_ifd(0x8825)
+    for size in storage.SIZES:
+        kept = storage.read(photograph.file_name, size)
+        assert PLACE.encode() not in kept
+        assert not Image.open(BytesIO(kept)).getexif()
+    assert photograph.taken_on == photograph.review.seen_on
+    assert photograph.width > photograph.height  # sent lying on its side, stored upright
 
 
 # The story since.
