@@ -11,7 +11,7 @@ import warnings
 from dataclasses import dataclass
 from io import BytesIO
 
-from PIL import Image, ImageCms, MpoImagePlugin
+from PIL import Image, ImageCms, ImageFile, MpoImagePlugin
 
 from clinic.photographs.outline import DAMAGED, SEVERAL, Refusal, outlined
 
@@ -98,6 +98,8 @@ def too_many_pixels(most_pixels: int) -> str:
 
 def pixels_of(data: bytes, most_pixels: int) -> tuple[str, Image.Image]:
     """Its kind (JPEG or PNG) and the picture in memory, still with what came along in the file."""
+    # WeasyPrint, which prints the note, makes the decoder lenient for the whole process as soon as it is imported.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # about odd tags, which go anyway
         # Filters belong to the whole process, so another thread may undo this one; refuse_form has a limit of its own.

@@ -21,7 +21,8 @@ def _clock():
 def folder(settings, tmp_path):
     """Where files lie; empty at first. A file anywhere else below it would show, too."""
     settings.PHOTOGRAPH_DIR = tmp_path / "photographs"
-    settings.FILE_UPLOAD_TEMP_DIR = str(tmp_path)
+    # A file part that went to disk before it was cleaned would fail there.
+    settings.FILE_UPLOAD_TEMP_DIR = str(tmp_path / "no such folder")
     return tmp_path
 
 

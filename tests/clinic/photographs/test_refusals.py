@@ -4,9 +4,10 @@ import random
 import struct
 import warnings
 import zlib
+from io import BytesIO
 
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from clinic.photographs import cleaning
 from clinic.photographs.cleaning import ODD_COLOURS, ODD_PROFILE, Clean, clean, refuse_other_ending
@@ -105,6 +106,16 @@ def test_no_pixels(size):
     frame = jpeg.index(b"\xff\xc0")
     jpeg[frame + 5 : frame + 9] = struct.pack(">HH", *size)
     assert refusal_of(bytes(jpeg)) == DAMAGED
+
+
+def test_leniency_that_another_library_switches_on_counts_for_nothing(monkeypatch):
+    """WeasyPrint does so for the whole process; then too few pixels are filled up, and broken profiles overlooked."""
+    pytest.importorskip("weasyprint")
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    too_few = png_of_size(40, 30)
+    assert Image.open(BytesIO(too_few)).convert("L").size == (40, 30)
+
+    assert refusal_of(too_few) == DAMAGED
 
 
 def test_a_wrong_checksum_is_damage():
