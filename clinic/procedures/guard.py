@@ -62,13 +62,26 @@ def rules() -> list[tuple[str, str, str, str, str]]:
         for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD")):
             if each.model == "operation" and act == "INSERT":
                 continue  # the row itself cannot be signed before it is there
-            name = f"{PREFIX}_{each.model}_{act.lower()}"
-            found.append((name, each.table, act, sealed(each.operation.format(row=row)), REFUSED))
+            condition = sealed(each.operation.format(row=row))
+            if act == "UPDATE":  # nor may a row of another operation be moved in
+                condition = f"({condition} OR {sealed(each.operation.format(row='NEW'))})"
+            found.append((f"{PREFIX}_{each.model}_{act.lower()}", each.table, act, condition, REFUSED))
     closed = "OLD.closed_at IS NOT NULL"
-    seen = "OLD.seen_by_lead_at IS NULL AND NEW.seen_by_lead_at IS NOT NULL AND NEW.reason = OLD.reason"
-    found.append((f"{PREFIX}_amendment_update", AMENDMENT, "UPDATE", f"{closed} AND NOT ({seen})", CLOSED))
+    found.append((f"{PREFIX}_amendment_update", AMENDMENT, "UPDATE", f"{closed} AND NOT ({only_seen()})", CLOSED))
     found.append((f"{PREFIX}_amendment_delete", AMENDMENT, "DELETE", closed, CLOSED))
     return found
+
+
+def only_seen() -> str:
+    """SQL: whether an update of an amendment notes that the lead has read it, for the first time, and nothing else."""
+    others = [
+        field.column
+        for field in apps.get_model("clinic", "amendment")._meta.concrete_fields
+        if field.name not in {"seen_by_lead", "seen_by_lead_at"}
+    ]
+    both_empty = "NEW.{0} IS NULL AND OLD.{0} IS NULL"  # an equality with NULL is neither true nor false
+    same = [f"COALESCE(NEW.{column} = OLD.{column}, {both_empty.format(column)})" for column in others]
+    return " AND ".join(["OLD.seen_by_lead_at IS NULL", "NEW.seen_by_lead_at IS NOT NULL", *same])
 
 
 def install(sender: Any = None, using: str = "default", **kwargs: Any) -> None:

@@ -1,15 +1,16 @@
 """Signing an operation, and opening the signed record again for an amendment."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
 from django.db import transaction
 
-from clinic.access.models import Member
+from clinic.access.models import Conflict, Member
 from clinic.procedures.models import Amendment, Operation, TreatedSide
 from clinic.procedures.words import capital, toe_name
 from clinic.vocabulary.procedure import AmendmentKind, Answer, Tourniquet
+from clinic.vocabulary.theatre import ToeColour
 
 NOT_USED = {Tourniquet.NONE, Tourniquet.NOT_RECORDED}
 
@@ -27,10 +28,14 @@ class NotTheirs(Exception):
 
 
 @transaction.atomic
-def sign(*, by: Member, operation: Operation, version: int, now: datetime, obstacles: list[str]) -> None:
+def sign(
+    *, by: Member, operation: Operation, version: int, now: datetime, obstacles: list[str],
+    still_as_read: Callable[[], bool] = lambda: True,
+) -> None:  # fmt: skip
     """The operator signs; from now on the record changes only by amendments.
 
     obstacles: what still stands in the way, as the caller found it; the tourniquet is looked at here once more.
+    still_as_read: asked with the operation locked, whether the rest of the record is what the operator was shown.
     Raises NotTheirs, NotReady, and Conflict if the record changed since `version` was shown.
     """
     stored = Operation.objects.select_for_update().get(pk=operation.pk)
@@ -41,6 +46,8 @@ def sign(*, by: Member, operation: Operation, version: int, now: datetime, obsta
     found = [*obstacles, *(sentence for sentence in tourniquet_left(stored) if sentence not in obstacles)]
     if found:
         raise NotReady(found)
+    if not still_as_read():
+        raise Conflict(f"Operation {stored.key}")
     stored.version = version
     stored.signed_by, stored.signed_at = by, now
     stored.save_version(by=by, reason="Signed")
@@ -94,13 +101,16 @@ def tourniquet_left(operation: Operation) -> list[str]:
     """What is not recorded about taking the tourniquet off; nothing where none was used."""
     found = []
     for nail in operation.nail_procedures.all():
-        if nail.tourniquet in NOT_USED:
+        # A time on record is a tourniquet, whether or not anybody chose its kind.
+        if nail.tourniquet in NOT_USED and nail.tourniquet_on_at is None:
             continue
         place = capital(toe_name(nail.foot, nail.toe))
         if nail.tourniquet_off_at is None:
             found.append(f"{place}: the tourniquet has no time off")
         elif nail.tourniquet_removal_witnessed != Answer.YES:
             found.append(f"{place}: nobody is recorded as having seen the tourniquet off")
+        elif nail.toe_colour == ToeColour.NOT_RECORDED:
+            found.append(f"{place}: blood flow after the tourniquet is not recorded")
     return found
 
 

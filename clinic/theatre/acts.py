@@ -5,9 +5,10 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Count, Max, Sum, Value
 
 from clinic.access.models import Member
-from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent
+from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
 from clinic.procedures.signing import amending
 from clinic.theatre.marks import standing, still_open, too_long
 from clinic.vocabulary.procedure import AmendmentKind, EventKind, Harm, Technique
@@ -66,6 +67,29 @@ def signed(row: Any, by: Member) -> Any:
     """Names the author for the history row that saving writes."""
     row._history_user = by
     return row
+
+
+def stamp_of(operation: Operation) -> str:
+    """Changes whenever a row of the record does: how many there are of each table, the newest, and their versions."""
+    parts = [
+        operation.nail_procedures.all(),
+        TreatedSide.objects.filter(nail_procedure__operation=operation),
+        operation.marks.all(),
+        operation.doses.all(),
+        operation.events.all(),
+        operation.checklist.all(),
+    ]
+    first, *others = (
+        rows.order_by()
+        .values(table=Value(number))
+        .annotate(
+            rows=Count("pk"), newest=Max("pk"), versions=Sum("version") if hasattr(rows.model, "version") else Value(0)
+        )
+        .values_list("table", "rows", "newest", "versions")
+        for number, rows in enumerate(parts)
+    )
+    counted = sorted(first.union(*others, all=True))
+    return "-".join([str(operation.version), *(".".join(map(str, row)) for row in counted)])
 
 
 def obstacles(operation: Operation) -> list[str]:

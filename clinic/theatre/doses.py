@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
-from django.utils import timezone
+from django.core.exceptions import ValidationError
 
 from clinic.access.numbers import DayField, NumberField
 from clinic.access.once import OneTimeForm
@@ -15,7 +15,7 @@ from clinic.patients.forms import AskedWhenNeeded
 from clinic.procedures.forms import choice
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation
 from clinic.procedures.words import capital, toe_name
-from clinic.theatre.clock import ClockField
+from clinic.theatre.clock import ClockField, instant_of
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
 
@@ -63,6 +63,11 @@ class DoseForm(AskedWhenNeeded, OneTimeForm, forms.Form):
                 check_strength(words.Anaesthetic(answers["agent"]), answers["strength_percent"])
             except ValueError as problem:
                 self.add_error("strength_percent", str(problem))
+        if answers.get("given_at"):
+            try:
+                answers["given_at"] = instant_of(self.operation.performed_on, answers["given_at"])
+            except ValidationError as problem:
+                self.add_error("given_at", problem)
         if not self.errors:
             self.warnings = list(self.unusual(answers))
             self.ask_to_confirm(answers)
@@ -91,10 +96,8 @@ class DoseForm(AskedWhenNeeded, OneTimeForm, forms.Form):
     def values(self) -> dict[str, Any]:
         """Columns of the dose."""
         names = ("agent", "strength_percent", "vasoconstrictor", "volume_ml", "route", "batch", "expires_on")
-        given = {name: self.cleaned_data[name] for name in names}
-        clock = self.cleaned_data["given_at"]
-        at = timezone.make_aware(datetime.combine(self.operation.performed_on, clock)) if clock else None
-        return given | {"nail_procedure": self.nails[self.cleaned_data["toe"]], "given_at": at}
+        given = {name: self.cleaned_data[name] for name in (*names, "given_at")}
+        return given | {"nail_procedure": self.nails[self.cleaned_data["toe"]]}
 
     def refuse_future(self, now: datetime) -> bool:
         """Whether the time of injection lies ahead; then the field says so."""

@@ -7,13 +7,14 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from clinic.access.forms import Difference
 from clinic.access.numbers import DayField, NumberField, WholeNumberField
 from clinic.access.once import OneTimeForm
 from clinic.patients.forms import AskedWhenNeeded
-from clinic.procedures.forms import ConfirmForm, choice
+from clinic.procedures.forms import ConfirmForm, choice, said, text_of
 from clinic.procedures.models import NailProcedure, Operation
 from clinic.procedures.words import capital, toe_name
-from clinic.theatre.clock import ClockField
+from clinic.theatre.clock import ClockField, instant_of
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
 from clinic.vocabulary.terms import Term
@@ -47,14 +48,24 @@ class MarkForm(forms.Form):
         label="Reason", max_length=100, error_messages={"required": "Give the reason for the correction"}
     )
 
-    def __init__(self, *args, today: date, taken_back: bool = False, **kwargs) -> None:
+    def __init__(self, *args, today: date, was: datetime, taken_back: bool = False, **kwargs) -> None:
         super().__init__(*args, **kwargs)
+        self.fold = was.fold
         self.fields["on"].today = today
         if taken_back:
             del self.fields["on"], self.fields["at"]
 
+    def clean(self) -> dict[str, Any]:
+        answers = super().clean()
+        if answers.get("on") and answers.get("at"):
+            try:
+                answers["moment"] = instant_of(answers["on"], answers["at"], fold=self.fold)
+            except forms.ValidationError as problem:
+                self.add_error("at", problem)
+        return answers
+
     def moment(self) -> datetime:
-        return timezone.make_aware(datetime.combine(self.cleaned_data["on"], self.cleaned_data["at"]))
+        return self.cleaned_data["moment"]
 
 
 class PhaseForm(forms.Form):
@@ -147,18 +158,33 @@ class ToeEndForm(AskedWhenNeeded, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         answers = super().clean()
+        for name, moment in (("on_at", self.put_on_at), ("off_at", self.taken_off_at)):
+            try:
+                moment(answers)
+            except forms.ValidationError as problem:
+                self.add_error(name, problem)
         used = answers.get("tourniquet") in TOURNIQUET_USED
         if used:
             self.check_times(answers)
             self.check_sight(answers)
-        elif answers.get("tourniquet") == words.Tourniquet.NONE and (
-            self.put_on_at(answers) or self.taken_off_at(answers)
-        ):
-            self.add_error("tourniquet", "Times of a tourniquet are on record, but “None used” is chosen")
+        elif answers.get("tourniquet"):
+            self.check_unused(answers)
         return answers
+
+    def check_unused(self, answers: dict[str, Any]) -> None:
+        """Nothing about a tourniquet may stand beside the answer that there was none, or that it is not known."""
+        said = words.Tourniquet(answers["tourniquet"])
+        if self.put_on_at(answers) or self.taken_off_at(answers):
+            self.add_error("tourniquet", f"Times of a tourniquet are on record, but “{said.label}” is chosen")
+        seen = answers.get("witnessed") in {words.Answer.YES, words.Answer.NO} or answers.get("removal_seen_by")
+        if said == words.Tourniquet.NONE and seen:
+            self.add_error("witnessed", "This is answered, but no tourniquet was used; clear one of the two")
 
     def check_times(self, answers: dict[str, Any]) -> None:
         on_at, off_at = self.put_on_at(answers), self.taken_off_at(answers)
+        if self.nail.operation.signed_at and on_at and not off_at:
+            place = "off_at" if "off_at" in self.fields else "tourniquet"
+            self.add_error(place, "The operation is signed, so the tourniquet must keep its time off")
         if on_at and off_at and "off_at" in self.fields and off_at < on_at:
             self.add_error("off_at", f"Tourniquet off must be after on ({timezone.localtime(on_at):%H:%M})")
         elif off_at and not on_at and "on_at" in self.fields:
@@ -185,7 +211,7 @@ class ToeEndForm(AskedWhenNeeded, forms.Form):
     def moment(self, clock: Any, *, days: int = 0) -> datetime | None:
         if clock is None:
             return None
-        return timezone.make_aware(datetime.combine(self.fields_of_day + timedelta(days=days), clock))
+        return instant_of(self.fields_of_day + timedelta(days=days), clock)
 
     def unusual(self) -> Iterator[str]:
         place, answers = capital(toe_name(self.nail.foot, self.nail.toe)), self.cleaned_data
@@ -279,6 +305,16 @@ class End:
             )
             for bound in form:
                 yield from ((bound.id_for_label or f"{bound.auto_id}_0", f"{place}{text}") for text in bound.errors)
+
+    def differences(self, stored: dict[str, Any]) -> list[Difference]:
+        """Where the typed answers are not the stored ones, in words. stored: as the page's answers, by form."""
+        forms_of = [("end", self.form), *((form.nail.key, form) for form in self.toes)]
+        return [
+            Difference(str(bound.label), said(bound, before), said(bound, now))
+            for name, form in forms_of
+            for bound in form
+            if (before := text_of(stored[name].get(bound.name))) != (now := text_of(bound.data))
+        ]
 
     @property
     def reason(self) -> str:

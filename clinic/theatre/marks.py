@@ -8,14 +8,17 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.utils import timezone
 
 from clinic.access.models import Conflict, Member
+from clinic.patients.changes import say_day
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.procedures.recording import put_applications
-from clinic.procedures.signing import amending
+from clinic.procedures.signing import amending, tourniquet_left
 from clinic.theatre.models import Mark
 from clinic.vocabulary.theatre import MarkKind
 
+TOURNIQUET = {MarkKind.TOURNIQUET_ON, MarkKind.TOURNIQUET_OFF}
 CLOCK_AHEAD = timedelta(minutes=2)
 LONGEST_APPLICATION_SECONDS = 600
 ENDS = {MarkKind.TOURNIQUET_OFF: MarkKind.TOURNIQUET_ON, MarkKind.APPLICATION_STOP: MarkKind.APPLICATION_START}
@@ -38,7 +41,9 @@ def tap(
     Raises Refused if it contradicts what stands, SignedRecord if the operation is signed.
     """
     Operation.objects.select_for_update().get(pk=operation.pk)
-    if earlier := Mark.objects.filter(tap=name, operation=operation).first():
+    if earlier := Mark.objects.filter(tap=name).first():
+        if earlier.operation_id != operation.pk:
+            raise Refused("This tap belongs to another operation")
         return earlier
     mark = Mark(
         operation=operation,
@@ -50,7 +55,9 @@ def tap(
         by=by,
         tap=name,
     )
-    refuse_contradiction(mark, standing(operation))
+    refuse_another_day(mark, operation)
+    refuse_typed_seconds(mark, operation)
+    check_order([*standing(operation), mark])
     mark.keep(by=by)
     settle(operation, by=by, reason="")
     return mark
@@ -78,10 +85,32 @@ def _change(*, by: Member, mark: Mark, version: int, now: datetime, reason: str,
             setattr(stored, name, value)
         if stored.at > now + CLOCK_AHEAD:
             raise Refused("This time lies in the future")
+        refuse_another_day(stored, operation)
+        left_before = tourniquet_left(operation)
         others = [other for other in standing(operation) if other.pk != stored.pk]
         check_order([*others, *([] if stored.taken_back_at else [stored])])
         stored.save_version(by=by, reason=reason)
         settle(operation, by=by, reason=reason)
+        if operation.signed_at and set(tourniquet_left(operation)) - set(left_before):
+            raise Refused("The operation is signed, so the tourniquet must keep its time off; correct the time instead")
+
+
+def refuse_another_day(mark: Mark, operation: Operation) -> None:
+    """A tap belongs to the day of the operation, or to the night after it."""
+    days = (timezone.localtime(mark.at).date() - operation.performed_on).days
+    if days not in {0, 1}:
+        raise Refused(f"This is another day than that of the operation, {say_day(operation.performed_on)}")
+
+
+def refuse_typed_seconds(mark: Mark, operation: Operation) -> None:
+    """Seconds that somebody typed are corrected where they were typed; taps would replace them."""
+    if mark.kind != MarkKind.APPLICATION_START:
+        return
+    tapped = {place for other in standing(operation) for place in places(other)}
+    for place in places(mark):
+        treated = TreatedSide.objects.get(pk=place[1])
+        if place not in tapped and treated.exposure_seconds is not None:
+            raise Refused("Seconds were typed for this side; correct them there, or clear them before you tap")
 
 
 def standing(operation: Operation) -> list[Mark]:
@@ -146,17 +175,15 @@ def settle(operation: Operation, *, by: Member, reason: str) -> None:
 
 def settle_tourniquet(nail: NailProcedure, marks: list[Mark], *, by: Member, reason: str) -> None:
     own = [mark for mark in marks if mark.nail_procedure_id == nail.pk and mark.kind in TOURNIQUET]
-    if not own:
-        return
+    if not own and not nail.marks.filter(kind__in=TOURNIQUET).exists():
+        return  # nobody ever tapped here: what was typed stands
     begins = [mark.at for mark in own if mark.kind == MarkKind.TOURNIQUET_ON]
     # Put on again: the first and the last moment bound the time without blood flow.
-    on_at, off_at = min(begins, default=None), own[-1].at if own[-1].kind == MarkKind.TOURNIQUET_OFF else None
+    on_at = min(begins, default=None)
+    off_at = own[-1].at if own and own[-1].kind == MarkKind.TOURNIQUET_OFF else None
     if (nail.tourniquet_on_at, nail.tourniquet_off_at) != (on_at, off_at):
         nail.tourniquet_on_at, nail.tourniquet_off_at = on_at, off_at
         nail.save_version(by=by, reason=reason)
-
-
-TOURNIQUET = {MarkKind.TOURNIQUET_ON, MarkKind.TOURNIQUET_OFF}
 
 
 def applications_of(treated: TreatedSide, marks: list[Mark]) -> tuple[int, ...] | None:
@@ -185,9 +212,12 @@ def too_long(marks: list[Mark]) -> list[int]:
     """Seconds of applications that nobody can have meant: a stop that was forgotten. They count nowhere yet."""
     found = []
     for number, mark in enumerate(marks):
-        begin = open_at(places(mark)[0], mark.kind, marks[:number]) if mark.kind == MarkKind.APPLICATION_STOP else None
-        if begin and seconds_between(begin.at, mark.at) > LONGEST_APPLICATION_SECONDS:
-            found.append(seconds_between(begin.at, mark.at))
+        if mark.kind != MarkKind.APPLICATION_STOP:
+            continue
+        begins = {begin for place in places(mark) if (begin := open_at(place, mark.kind, marks[:number]))}
+        longest = max((seconds_between(begin.at, mark.at) for begin in begins), default=0)
+        if longest > LONGEST_APPLICATION_SECONDS:
+            found.append(longest)
     return found
 
 

@@ -13,10 +13,12 @@ from clinic.vocabulary.theatre import MarkKind, Phase
 
 @dataclass(frozen=True)
 class Button:
-    """One thing to tap next. running_since: of what it would end."""
+    """One thing to tap next, and what it is followed by. running_since: of what it would end."""
 
     kind: MarkKind
     words: str
+    then_kind: MarkKind
+    then_words: str
     nail: str = ""
     side: str = ""
     running_since: datetime | None = None
@@ -41,6 +43,7 @@ class Room:
     phases: tuple[tuple[Phase, ChecklistPhase | None], ...]
     doses: tuple[AnaestheticDose, ...]
     events: tuple[OperationEvent, ...]
+    may_tap: bool
 
     @property
     def tourniquet_is_on(self) -> bool:
@@ -53,7 +56,7 @@ def room_of(operation: Operation, *, now: datetime) -> Room:
     lines = Mark.objects.filter(operation=operation).select_related("by", "nail_procedure", "treated_side")
     return Room(
         toes=tuple(toe_of(nail, marks, now) for nail in operation.nail_procedures.all()),
-        buttons=(Button(MarkKind.INJECTED, "Injected now"), Button(MarkKind.TESTED, "Block tested now")),
+        buttons=(repeated(MarkKind.INJECTED, "Injected now"), repeated(MarkKind.TESTED, "Block tested now")),
         lines=tuple(lines.order_by("at", "pk")),
         phases=tuple((phase, done.get(phase.value)) for phase in Phase),
         doses=tuple(
@@ -62,6 +65,7 @@ def room_of(operation: Operation, *, now: datetime) -> Room:
             .order_by("pk")
         ),
         events=tuple(operation.events.order_by("pk")),
+        may_tap=operation.signed_at is None and (now.date() - operation.performed_on).days in {0, 1},
     )
 
 
@@ -79,10 +83,15 @@ def toe_of(nail: NailProcedure, marks: list[Mark], now: datetime) -> Toe:
     )
 
 
+def repeated(kind: MarkKind, words: str) -> Button:
+    return Button(kind, words, then_kind=kind, then_words=words)
+
+
 def tourniquet_button(nail: NailProcedure, on: Mark | None) -> Button:
+    begin, end = (MarkKind.TOURNIQUET_ON, "Tourniquet on now"), (MarkKind.TOURNIQUET_OFF, "Tourniquet off now")
     if on:
-        return Button(MarkKind.TOURNIQUET_OFF, "Tourniquet off now", nail=nail.key, running_since=on.at)
-    return Button(MarkKind.TOURNIQUET_ON, "Tourniquet on now", nail=nail.key)
+        return Button(*end, *begin, nail=nail.key, running_since=on.at)
+    return Button(*begin, *end, nail=nail.key)
 
 
 def side_buttons(nail: NailProcedure, marks: list[Mark]) -> list[Button]:
@@ -94,8 +103,9 @@ def side_buttons(nail: NailProcedure, marks: list[Mark]) -> list[Button]:
 def side_button(treated: TreatedSide, marks: list[Mark]) -> Button:
     place = part_name(treated.side)
     begun = open_at(("side", treated.pk), MarkKind.APPLICATION_START, marks)
-    if begun:
-        words = f"Stop application, {place}"
-        return Button(MarkKind.APPLICATION_STOP, words, side=treated.key, running_since=begun.at)
     number = len(treated.applications.all()) + 1
-    return Button(MarkKind.APPLICATION_START, f"Start application {number}, {place}", side=treated.key)
+    begin = (MarkKind.APPLICATION_START, f"Start application {number}, {place}")
+    end = (MarkKind.APPLICATION_STOP, f"Stop application, {place}")
+    if begun:
+        return Button(*end, *begin, side=treated.key, running_since=begun.at)
+    return Button(*begin, *end, side=treated.key)

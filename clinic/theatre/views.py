@@ -117,11 +117,14 @@ def told(request: HttpRequest, operation: Operation, sentence: str, *, status: i
 def mark(request: HttpRequest, key: str) -> HttpResponse:
     """Correct a moment, or take it back, with the reason."""
     row = own_mark(request, key)
+    if row.operation.signed_at and not may(request.user.role, Action.RECORD_OPERATION):
+        messages.error(request, SEALED)
+        return redirect("room", row.operation.key)
     takes_back = request.POST.get("do") == "take_back"
     at = timezone.localtime(row.at)
     posted = request.POST if request.method == "POST" else None
     form = MarkForm(posted, initial={"on": at.date(), "at": at.time().replace(microsecond=0)},
-                    today=timezone.localdate(), taken_back=takes_back)  # fmt: skip
+                    today=timezone.localdate(), was=at, taken_back=takes_back)  # fmt: skip
     version, status = row.version, 200
     if form.is_valid():
         try:
@@ -260,6 +263,7 @@ def closing(request: HttpRequest, key: str) -> HttpResponse:
     nails = list(operation.nail_procedures.all())
     end = End(operation, nails, request.POST if request.method == "POST" else None, end_answers(operation, nails))
     version, status = operation.version, 200
+    more: dict[str, Any] = {}
     if end.data is not None and end.is_valid():
         try:
             acts.close(
@@ -269,11 +273,12 @@ def closing(request: HttpRequest, key: str) -> HttpResponse:
         except Conflict:
             operation, status = own_operation(request, key), 409
             version = operation.version
-            messages.error(request, "Somebody changed this operation a moment ago. Check it, then save again.")
+            more["differences"] = end.differences(end_answers(operation, list(operation.nail_procedures.all())))
+            more["last_change"] = operation.history.select_related("history_user").latest("history_id")
         else:
             messages.success(request, "The end of the operation is saved.")
             return redirect("sign" if may(request.user.role, Action.RECORD_OPERATION) else "room", operation.key)
-    shown = room_page(request, operation, end=end, errors=list(end.errors()), version=version)
+    shown = room_page(request, operation, end=end, errors=list(end.errors()), version=version, **more)
     return render(request, "theatre/closing.html", shown, status=status)
 
 
@@ -320,8 +325,9 @@ def signing(request: HttpRequest, key: str) -> HttpResponse:
     form = SignForm(request.POST if request.method == "POST" else None, gaps=gaps)
     if request.method == "POST" and form.is_valid():
         try:
+            read = request.POST.get("stamp", "")
             sign(by=request.user, operation=operation, version=typed_version(request), now=timezone.now(),
-                 obstacles=in_the_way)  # fmt: skip
+                 obstacles=in_the_way, still_as_read=lambda: acts.stamp_of(operation) == read)  # fmt: skip
         except NotTheirs:
             form.add_error(None, f"Only the operator, {operation.operator}, signs this operation")
         except NotReady as refusal:
@@ -332,7 +338,8 @@ def signing(request: HttpRequest, key: str) -> HttpResponse:
         else:
             messages.success(request, "Operation signed. From now on it changes only by amendments.")
             return redirect("operation-note", operation.key)
-    shown = room_page(request, operation, form=form, obstacles=in_the_way, gaps=gaps)
+    stamp = acts.stamp_of(operation)
+    shown = room_page(request, operation, form=form, obstacles=in_the_way, gaps=gaps, stamp=stamp)
     return render(request, "theatre/sign.html", with_sum(shown))
 
 

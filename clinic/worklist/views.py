@@ -38,10 +38,12 @@ def today(request: HttpRequest) -> HttpResponse:
     context = {
         "lists": lists,
         "today": now.date(),
+        "unfinished": lists.unfinished[:shown],
         "overdue": lists.overdue[:shown],
         "due": lists.due[:shown],
-        "hidden": max(len(lists.overdue), len(lists.due)) - FIRST_ROWS if shown else 0,
+        "hidden": max(len(lists.overdue), len(lists.due), len(lists.unfinished)) - FIRST_ROWS if shown else 0,
         "may_review": may(request.user.role, Action.RECORD_REVIEW),
+        "may_assist": may(request.user.role, Action.ASSIST_OPERATION),
         "may_operate": may(request.user.role, Action.RECORD_OPERATION),
         "has_operations": any(lists.rows()) or Operation.objects.visible_to(request.user).exists(),
     }

@@ -1,58 +1,9 @@
-// One-tap times. The server holds each time; a tap that finds no network waits here, under its own random name, and
-// is sent with how long it waited. Only opaque keys and times are kept in the browser, no patient data.
+// The room: one-tap times, handed to taps.js, and the tourniquet that nobody may walk away from.
 
-const STORE = "waiting-taps";
-const RETRY_MS = 3000;
-const line = document.querySelector("[data-waiting]");
-let sending = false;
+let leaving = false;
+addEventListener("taps-sent", () => (leaving = true)); // the page is shown again with the new times
 
-const waiting = () => JSON.parse(localStorage.getItem(STORE) ?? "[]");
-const keep = (taps) => localStorage.setItem(STORE, JSON.stringify(taps));
-
-function say(text) {
-  line.textContent = text;
-  line.hidden = !text;
-}
-
-function bodyOf(tap) {
-  const body = new URLSearchParams(tap.fields);
-  body.set("ago_ms", String(Math.max(0, Date.now() - tap.tappedAt)));
-  return body;
-}
-
-async function sendOne(tap) {
-  const headers = { Accept: "application/json" };
-  const response = await fetch(tap.url, { method: "POST", body: bodyOf(tap), headers, credentials: "same-origin" });
-  const isJson = response.headers.get("Content-Type")?.startsWith("application/json");
-  if (response.status >= 500 || !isJson) throw new Error(response.status >= 500 ? "server" : "session");
-  return { refused: !response.ok, said: (await response.json()).said };
-}
-
-// In the order of tapping; a refused tap is told and dropped, anything else waits.
-async function sendAll() {
-  if (sending) return;
-  sending = true;
-  let refusal = "";
-  let sent = 0;
-  try {
-    for (let taps = waiting(); taps.length; taps = waiting()) {
-      const { refused, said } = await sendOne(taps[0]);
-      keep(waiting().slice(1));
-      sent += 1;
-      if (refused) refusal = said;
-    }
-    if (refusal) say(refusal);
-    else if (sent) location.reload();
-  } catch (problem) {
-    const count = waiting().length;
-    const times = count === 1 ? "1 time waits" : `${count} times wait`;
-    const why = problem.message === "session" ? "you are signed out; sign in again on this device" : "no answer from the server";
-    say(`${times} on this device (${why}). Nothing is lost; it is sent again by itself.`);
-    setTimeout(sendAll, RETRY_MS);
-  } finally {
-    sending = false;
-  }
-}
+const newName = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
 document.addEventListener("submit", (event) => {
   const form = event.target.closest("[data-tap]");
@@ -61,15 +12,24 @@ document.addEventListener("submit", (event) => {
   const button = form.querySelector("button");
   if (button.disabled) return;
   button.disabled = true;
-  const fields = Object.fromEntries(new FormData(form));
-  keep([...waiting(), { url: form.action, fields, tappedAt: Date.now() }]);
-  say(`${button.firstChild.textContent.trim()}: kept, sending…`);
-  leaving = true;
-  sendAll();
+  const detail = { url: form.action, fields: Object.fromEntries(new FormData(form)), words: button.firstChild.textContent.trim() };
+  dispatchEvent(new CustomEvent("tap", { detail }));
 });
 
-addEventListener("online", sendAll);
-document.addEventListener("visibilitychange", () => document.hidden || sendAll());
+// Without an answer from the server the next tap must still be possible: a start becomes its end, and the other way round.
+addEventListener("taps-wait", () => {
+  for (const form of document.querySelectorAll("[data-tap]")) {
+    const button = form.querySelector("button");
+    if (!button.disabled) continue;
+    const { kind, tap } = form.elements;
+    const words = button.firstChild.textContent.trim();
+    [kind.value, form.dataset.thenKind] = [form.dataset.thenKind, kind.value];
+    [button.firstChild.textContent, form.dataset.thenWords] = [form.dataset.thenWords, words];
+    button.querySelector("[data-since]")?.remove();
+    tap.value = newName();
+    button.disabled = false;
+  }
+});
 
 // How long a running tourniquet or application has been on, for the eye only.
 function tick() {
@@ -82,7 +42,6 @@ setInterval(tick, 1000);
 tick();
 
 // A tourniquet is on: whoever leaves is asked once more, over the whole screen.
-let leaving = false;
 const dialog = document.querySelector("[data-leave]");
 if (dialog) {
   let goal = "";
@@ -100,5 +59,3 @@ if (dialog) {
   });
   addEventListener("beforeunload", (event) => leaving || event.preventDefault());
 }
-
-if (waiting().length) sendAll();

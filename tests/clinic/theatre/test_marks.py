@@ -158,6 +158,8 @@ def test_a_tourniquet_on_tapped_by_mistake_is_taken_back(operation, tap, practit
 
 def test_across_midnight_and_across_the_clock_change(operation, tap):
     """On 29 March 2026 the clocks in London go from 01:00 to 02:00; two instants nine minutes apart stay nine."""
+    Operation.objects.filter(pk=operation.pk).update(performed_on=date(2026, 3, 29))
+    operation.refresh_from_db()
     zone = ZoneInfo("Europe/London")
     before, after = datetime(2026, 3, 29, 0, 55, tzinfo=zone), datetime(2026, 3, 29, 2, 4, tzinfo=zone)
     tap("tourniquet_on", (before - BEGIN).total_seconds())
@@ -172,7 +174,9 @@ def test_across_midnight_and_across_the_clock_change(operation, tap):
 
 
 def test_sides_without_taps_keep_what_was_typed(practice, practitioner):
-    operation = create_operation(practice, operator=practitioner, sides=("tibial",), seconds=(60, 60))
+    operation = create_operation(
+        practice, operator=practitioner, performed_on=BEGIN.date(), sides=("tibial",), seconds=(60, 60)
+    )
     nail = operation.nail_procedures.get()
     marks.tap(by=practitioner, operation=operation, kind="tourniquet_on", at=BEGIN, now=BEGIN, name="x" * 24, nail=nail)
 

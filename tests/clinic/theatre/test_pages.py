@@ -264,17 +264,20 @@ def test_an_expired_batch_of_the_agent_asks(client, operation):
 # --- the signature
 
 
-def sign(client, operation, **changes):
+def sign_page(client, operation, **changes):
+    """Signs what the page shows."""
+    url = reverse("sign", args=[operation.key])
+    found = re.search(r'name="stamp" value="([^"]*)"', client.get(url).content.decode())
     version = Operation.objects.get(pk=operation.pk).version
-    data = {"version": version, "read": "on", "seen_gaps": "on"} | changes
-    return client.post(reverse("sign", args=[operation.key]), data)
+    data = {"version": version, "stamp": found[1] if found else "", "read": "on", "seen_gaps": "on"} | changes
+    return client.post(url, data)
 
 
 def test_no_signature_while_the_tourniquet_is_on(client, operation):
     tap(client, operation, "tourniquet_on", nail=operation.nail_procedures.get())
     close(client, operation)
 
-    page = text(sign(client, operation))
+    page = text(sign_page(client, operation))
 
     assert "the tourniquet has no time off" in page
     assert Operation.objects.get(pk=operation.pk).signed_at is None
@@ -284,7 +287,7 @@ def test_no_signature_while_an_application_runs(client, operation):
     tap(client, operation, "application_start", side=operation.nail_procedures.get().treated_sides.get())
     close(client, operation)
 
-    assert "An application is still running" in text(sign(client, operation))
+    assert "An application is still running" in text(sign_page(client, operation))
 
 
 def test_signing_seals_and_leads_to_the_note(client, operation):
@@ -292,8 +295,8 @@ def test_signing_seals_and_leads_to_the_note(client, operation):
 
     missing = client.get(reverse("sign", args=[operation.key]))
     assert "Exposure of the fibular (lateral) side" in text(missing)
-    assert "Tick that you sign with these things not recorded" in text(sign(client, operation, seen_gaps=""))
-    response = sign(client, operation)
+    assert "Tick that you sign with these things not recorded" in text(sign_page(client, operation, seen_gaps=""))
+    response = sign_page(client, operation)
 
     assert response["Location"] == reverse("operation-note", args=[operation.key])
     assert tap(client, operation, "injected").status_code == 409
@@ -305,13 +308,13 @@ def test_signing_seals_and_leads_to_the_note(client, operation):
 def test_somebody_else_cannot_sign(client_of, practice, operation):
     other = client_of(create_member(practice, username="other"))
 
-    assert "Only the operator" in text(sign(other, operation))
+    assert "Only the operator" in text(sign_page(other, operation))
     assert Operation.objects.get(pk=operation.pk).signed_at is None
 
 
 def test_after_signing_the_end_is_an_amendment(client, operation):
     close(client, operation)
-    sign(client, operation)
+    sign_page(client, operation)
 
     close(client, operation, lavage_ml="20")
 
@@ -322,7 +325,7 @@ def test_after_signing_the_end_is_an_amendment(client, operation):
 
 def test_an_event_after_signing_is_a_late_entry(client, operation):
     close(client, operation)
-    sign(client, operation)
+    sign_page(client, operation)
     page = client.get(reverse("event-add", args=[operation.key])).content.decode()
     once = page.split('name="once" value="')[1].split('"')[0]
     data = {"once": once, "kind": "skin_burn", "harm": "low", "note": "Seen at home"}
@@ -336,7 +339,7 @@ def test_an_event_after_signing_is_a_late_entry(client, operation):
 
 def test_the_note_as_pdf_is_one_tagged_page_and_the_same_bytes_each_time(client, operation):
     close(client, operation)
-    sign(client, operation)
+    sign_page(client, operation)
     url = reverse("operation-note-pdf", args=[operation.key])
 
     first, second = client.get(url), client.get(url)
@@ -370,7 +373,7 @@ def test_a_supervisor_and_the_lead_are_asked(client, client_of, lead, practice, 
     operation.supervisor = lead
     operation.save()
     close(client, operation)
-    sign(client, operation)
+    sign_page(client, operation)
     by_lead = client_of(lead)
 
     row = by_lead.get(reverse("today")).context["lists"].unfinished[0]
