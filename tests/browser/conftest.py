@@ -96,7 +96,7 @@ def open_as(browser: Browser, demo_server: str, signed_in_state) -> Iterator[Cal
         page = context.new_page()
         page.on("console", lambda message: complain(f"{page.url}: {message.text}", foreseen))
         page.on("pageerror", lambda error: complain(f"{page.url}: {error}"))
-        page.on("requestfailed", lambda request: complain(f"{request.url}: {request.failure}"))
+        page.on("requestfailed", lambda request: complain(f"{request.url}: {request.failure}", foreseen))
         return page
 
     yield opened
