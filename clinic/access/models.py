@@ -1,7 +1,9 @@
 """Practices, their settings, and the people who may sign in."""
 
 import secrets
-from typing import ClassVar
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, ClassVar, TypeVar
 
 from django.contrib.auth.models import AbstractUser
 from django.core.exceptions import ValidationError
@@ -49,6 +51,40 @@ class Versioned(models.Model):
         self._history_user = by
         self._change_reason = reason or None
         self.save()
+
+
+class Strikable(Versioned):
+    """A wrong entry is struck out: still visible, marked, left out of every count."""
+
+    struck_at = models.DateTimeField(null=True, blank=True, editable=False)
+    struck_reason = models.CharField(max_length=200, blank=True, default="", editable=False)
+
+    class Meta:
+        abstract = True
+
+    def strike(self, *, by: "Member", now: datetime, reason: str, version: int | None = None) -> None:
+        """Raises Conflict if the entry moved on since it was read, or since `version` was shown."""
+        self.version = self.version if version is None else version
+        self.struck_at, self.struck_reason = now, reason
+        self.save_version(by=by, reason=reason)
+
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def written_by(row: Row, by: "Member", reason: str = "") -> Row:
+    """Names author and reason for the history row that saving or deleting writes."""
+    row._history_user = by
+    row._change_reason = reason or None
+    return row
+
+
+def put(row: models.Model, values: Mapping[str, Any]) -> bool:
+    """Set the values; says whether any was another one."""
+    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
+    for name, value in changed.items():
+        setattr(row, name, value)
+    return bool(changed)
 
 
 def bands_are_ascending(bands: list[int]) -> None:

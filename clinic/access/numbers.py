@@ -190,3 +190,8 @@ def impossible(year: int, month: int, day: int) -> str:
         return f"There is no month {month}"
     shown_year = f" {year}" if (month, day) == (2, 29) else ""
     return f"{day} {MONTHS[month - 1]}{shown_year} does not exist"
+
+
+def say_day(day: date) -> str:
+    """'3 Jun 2026'."""
+    return f"{day.day} {MONTHS[day.month - 1][:3]} {day.year}"

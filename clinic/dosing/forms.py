@@ -6,16 +6,15 @@ from typing import Any
 
 from django import forms
 
+from clinic.access.answers import REASON_LENGTH, AskedWhenNeeded, ReasonForm
 from clinic.access.forms import VersionedForm
 from clinic.access.numbers import NumberField, WholeNumberField
 from clinic.access.once import OneTimeForm
 from clinic.dosing.amounts import Limit, said
 from clinic.dosing.candidates import CANDIDATES
 from clinic.dosing.models import DoseLimit
-from clinic.patients.forms import AskedWhenNeeded
 from clinic.vocabulary.procedure import Anaesthetic, VasoconstrictorKind
 
-REASON_LENGTH = 100  # what the history keeps
 AMOUNTS = ("mg_per_kg", "absolute_mg", "per_digit_mg", "weight_cap_kg", "period_h")
 TEXTS = ("profile", "source_text")
 
@@ -46,10 +45,8 @@ class ApproveForm(OneTimeForm, VersionedForm, forms.Form):
         self.data[self.add_prefix("instead_of")] = instead_of
 
 
-class WithdrawForm(VersionedForm, forms.Form):
-    reason = forms.CharField(
-        label="Reason", max_length=REASON_LENGTH, error_messages={"required": "Give the reason for withdrawing it"}
-    )
+class WithdrawForm(VersionedForm, ReasonForm):
+    missing = "Give the reason for withdrawing it"
 
 
 class LimitForm(OneTimeForm, AskedWhenNeeded, VersionedForm, forms.Form):

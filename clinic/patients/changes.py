@@ -6,7 +6,7 @@ from datetime import date, datetime
 from itertools import groupby, pairwise
 from typing import Any
 
-MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+from clinic.access.numbers import say_day
 
 
 @dataclass(frozen=True)
@@ -26,10 +26,6 @@ class Step:
     by: str
     reason: str
     lines: tuple[Line, ...]
-
-
-def say_day(day: date) -> str:
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def steps_of(

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clinic.access.answers import AskedWhenNeeded
 from clinic.access.forms import LARGEST_VERSION, VersionedForm
 from clinic.access.models import Member
 from clinic.access.numbers import DayField
@@ -29,24 +30,6 @@ RISK_ANSWERS = (Answer.YES, Answer.NO, Answer.NOT_ASSESSED)
 PHONE = re.compile(r"[0-9+()/ .-]{3,40}")
 LONGEST_LIFE_YEARS = 119
 MOST_WORDS = 6  # each word is one join; more find nothing that six do not find
-
-
-class AskedWhenNeeded:
-    """Mixin before forms.Form: fields in `asked_when_needed` may be left out, though no label calls them optional.
-
-    The form's own clean() says when they are missed.
-    """
-
-    asked_when_needed: tuple[str, ...] = ()
-    use_required_attribute = False
-
-    def _clean_fields(self) -> None:
-        conditional = [field for name, field in self.fields.items() if name in self.asked_when_needed]
-        for field in conditional:
-            field.required = False
-        super()._clean_fields()
-        for field in conditional:
-            field.required = True
 
 
 class FindForm(forms.Form):

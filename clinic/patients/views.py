@@ -15,9 +15,10 @@ from django.utils import timezone
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.forms import Difference, differences
 from clinic.access.models import Conflict
+from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result
 from clinic.access.rules import Action, may
-from clinic.patients.changes import Step, newest_first, say_day, steps_of
+from clinic.patients.changes import Step, newest_first, steps_of
 from clinic.patients.forms import (
     IDENTITY_FIELDS,
     RISK_LABELS,

@@ -8,20 +8,19 @@ from django import forms
 from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 
+from clinic.access.answers import ConfirmForm, ReasonForm, choice
 from clinic.access.forms import VersionedForm
 from clinic.access.models import Member
-from clinic.access.numbers import DayField
+from clinic.access.numbers import DayField, say_day
 from clinic.access.once import OneTimeForm
-from clinic.patients.changes import say_day
 from clinic.photographs.cleaning import Clean, clean, refuse_other_ending, too_large
 from clinic.photographs.models import Photograph
 from clinic.photographs.outline import Refusal
-from clinic.preparation.fields import ConfirmForm, ReasonForm, choice
+from clinic.preparation.fields import note_asked
 from clinic.procedures.models import NailProcedure
 from clinic.vocabulary.photograph import PhotographUse
 from clinic.vocabulary.procedure import Answer, ConsentGiver
 
-CHILD_UNDER = 16
 WAIT = "Ten pictures within a minute is the most; wait a minute and send it again"
 
 
@@ -119,13 +118,10 @@ class PhotographForm(OneTimeForm, ConfirmForm):
         return answers
 
     def _ask_for_a_note(self, answers: dict[str, Any]) -> None:
-        giver, day = answers.get("consent_given_by"), answers.get("consent_given_on")
-        if giver == ConsentGiver.OTHER:
-            self.add_error("note", "Note who gave consent and with what authority")
-        elif giver == ConsentGiver.PATIENT and day:
-            age = self.nail.operation.patient.identity.age_on(day)
-            if age < CHILD_UNDER:
-                self.add_error("note", f"The patient was {age} on that day. Note how consent was settled")
+        day = answers.get("consent_given_on")
+        age = self.nail.operation.patient.identity.age_on(day) if day else None
+        if asked := note_asked(answers.get("consent_given_by"), age):
+            self.add_error("note", asked)
 
     def _unusual(self, answers: dict[str, Any]) -> Iterator[str]:
         patient = self.nail.operation.patient
@@ -139,7 +135,7 @@ class PhotographForm(OneTimeForm, ConfirmForm):
     @property
     def reason(self) -> str:
         """Why unusual answers are right."""
-        return self.cleaned_data["confirm_reason"] if self.warnings else ""
+        return self.reason_for(self.warnings)
 
     def values(self) -> dict[str, Any]:
         """Columns of the photograph."""
@@ -151,10 +147,6 @@ class PhotographForm(OneTimeForm, ConfirmForm):
 def named(review: Any) -> str:
     """'3 Jun 2026, day 42'."""
     return f"{say_day(review.seen_on)}, day {review.day}"
-
-
-class StrikeForm(VersionedForm, ReasonForm):
-    """Why the entry is wrong."""
 
 
 class DeleteForm(VersionedForm, ReasonForm):

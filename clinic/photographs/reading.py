@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from clinic.patients.changes import Step, newest_first, say_day, steps_of
+from clinic.access.numbers import say_day
+from clinic.patients.changes import Step, newest_first, steps_of
 from clinic.photographs.cleaning import PREVIEW_EDGE
 from clinic.photographs.models import Photograph
 from clinic.procedures.history import versions

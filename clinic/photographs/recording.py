@@ -47,14 +47,6 @@ def facts_of(picture: Clean) -> dict[str, Any]:
     return {name: getattr(picture, name) for name in names}
 
 
-@transaction.atomic
-def strike_photograph(*, by: Member, photograph: Photograph, version: int, now: datetime, reason: str) -> None:
-    """Strike out a wrong entry: its line stays, marked. Raises Conflict if it moved on."""
-    photograph.version = version
-    photograph.struck_at, photograph.struck_reason = now, reason
-    photograph.save_version(by=by, reason=reason)
-
-
 def withdraw_consent(*, by: Member, photograph: Photograph, version: int, now: datetime, reason: str) -> None:
     """Delete the picture for good and keep the line that says so. Raises Conflict if it moved on.
 

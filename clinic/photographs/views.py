@@ -12,22 +12,23 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.access.answers import MOVED_ON, StrikeForm
 from clinic.access.decorators import allowed, require_methods
-from clinic.access.models import Conflict, Member
+from clinic.access.models import Conflict
 from clinic.access.once import claim, first_or_result
-from clinic.access.rules import Action, Role, may
+from clinic.access.rules import Action, may
+from clinic.access.striking import may_strike, strike_out
 from clinic.access.uploads import claim_upload
 from clinic.photographs import storage
 from clinic.photographs.cleaning import PREVIEW_TYPE
-from clinic.photographs.forms import DeleteForm, PhotographForm, StrikeForm
+from clinic.photographs.forms import DeleteForm, PhotographForm
 from clinic.photographs.models import Photograph
 from clinic.photographs.reading import history_of, shown
-from clinic.photographs.recording import add_photograph, strike_photograph, withdraw_consent
+from clinic.photographs.recording import add_photograph, withdraw_consent
 from clinic.procedures.models import NailProcedure, Operation
 from clinic.vocabulary.sites import capital, toe_name
 
 logger = logging.getLogger("clinic.photographs")
-MOVED_ON = "Somebody changed this a moment ago. Read it, then try again."
 NOT_KEPT = "The picture could not be written to the disk, so nothing was saved. Tell your administrator."
 FILE_NAMES = {"image/jpeg": "photograph.jpg", "image/png": "photograph.png"}
 
@@ -115,7 +116,7 @@ def photograph(request: HttpRequest, key: str) -> HttpResponse:
         "photograph": shown(row),
         "steps": history_of(row),
         "end_form": StrikeForm(version=row.version),
-        "may_strike": may_change and may_strike(request.user, row) and not row.struck_at,
+        "may_strike": may_change and may_strike(request.user, row.added_by_id) and not row.struck_at,
         "may_delete": may_change and row.has_file,
     }
     return render(request, "photographs/photograph.html", {**about_toe(row.nail_procedure), **more})
@@ -147,28 +148,17 @@ def photograph_file(request: HttpRequest, key: str, size: str) -> HttpResponse:
 # --- taking back
 
 
-def may_strike(member: Member, row: Photograph) -> bool:
-    """The lead, or whoever added it."""
-    return member.role == Role.LEAD or row.added_by_id == member.pk
-
-
 @require_methods("POST")
 @allowed(Action.RECORD_REVIEW)
 def photograph_strike(request: HttpRequest, key: str) -> HttpResponse:
     row = own_photograph(request, key)
     form = StrikeForm(request.POST, version=row.version)
-    if not may_strike(request.user, row):
-        messages.error(request, "Only the practice lead or the person who added this photograph may strike it out.")
-    elif not form.is_valid():
-        messages.error(request, "Give the reason for striking out this photograph.")
-    elif not row.struck_at:
-        answers = {"version": form.version, "reason": form.cleaned_data["reason"]}
-        try:
-            strike_photograph(by=request.user, photograph=row, now=timezone.now(), **answers)
-        except Conflict:
-            messages.error(request, MOVED_ON)
-        else:
-            messages.success(request, "Photograph struck out. Its line stays, marked, without the picture.")
+
+    def act(reason: str) -> None:
+        row.strike(by=request.user, now=timezone.now(), reason=reason, version=form.version)
+
+    about = {"what": "photograph", "author_id": row.added_by_id, "wrote": "added"}
+    strike_out(request, row, form, act, stays="Its line stays, marked, without the picture.", **about)
     return redirect("photograph", row.key)
 
 

@@ -6,13 +6,13 @@ from typing import Any
 
 from django import forms
 
+from clinic.access.answers import ConfirmForm, ReasonForm, choice, note_with
 from clinic.access.forms import VersionedForm
 from clinic.access.models import Member
-from clinic.access.numbers import DayField
+from clinic.access.numbers import DayField, say_day
 from clinic.access.once import OneTimeForm
 from clinic.access.rules import Action
-from clinic.patients.changes import say_day
-from clinic.preparation.fields import ConfirmForm, MemberField, ReasonForm, TicksField, choice, note_with, toe_field
+from clinic.preparation.fields import MemberField, TicksField, note_asked, toe_field
 from clinic.preparation.matching import compare
 from clinic.preparation.models import Consent
 from clinic.preparation.questions import Subject
@@ -20,7 +20,6 @@ from clinic.vocabulary import preparation as words
 from clinic.vocabulary.procedure import Answer, ConsentGiver
 from clinic.vocabulary.sites import NailPart, listed, small, split_site, toe_name
 
-CHILD_UNDER = 16
 ADULT_FROM = 18
 
 
@@ -96,11 +95,8 @@ class ConsentForm(OneTimeForm, ConfirmForm):
         return answers
 
     def _ask_for_a_note(self, answers: dict[str, Any]) -> None:
-        age = self._age(answers)
-        if answers.get("given_by") == ConsentGiver.OTHER:
-            self.add_error("note", "Note who gave consent and with what authority")
-        elif answers.get("given_by") == ConsentGiver.PATIENT and age is not None and age < CHILD_UNDER:
-            self.add_error("note", f"The patient was {age} on that day. Note how consent was settled")
+        if asked := note_asked(answers.get("given_by"), self._age(answers)):
+            self.add_error("note", asked)
         elif answers.get("interpreter") == words.Interpreter.NOT_THERE:
             self.add_error("note", "Note how the talk was possible without an interpreter")
 
@@ -122,7 +118,7 @@ class ConsentForm(OneTimeForm, ConfirmForm):
     @property
     def reason(self) -> str:
         """Why unusual answers are right."""
-        return self.cleaned_data["confirm_reason"] if self.warnings else ""
+        return self.reason_for(self.warnings)
 
     def values(self) -> dict[str, Any]:
         """Columns of the consent."""
@@ -167,4 +163,4 @@ class ReconfirmForm(VersionedForm, forms.Form):
 
 
 class EndForm(VersionedForm, ReasonForm):
-    """Why a consent or an assessment no longer counts."""
+    """Why a consent no longer counts."""

@@ -1,52 +1,20 @@
 """Questions of the assessment and the consent: choice buttons, and several of few with an explicit "none"."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clinic.access.answers import buttons
 from clinic.access.models import Member
 from clinic.access.rules import Action, roles_that_may
-from clinic.patients.changes import say_day
-from clinic.patients.forms import AskedWhenNeeded
-from clinic.vocabulary.procedure import Answer
+from clinic.vocabulary.procedure import Answer, ConsentGiver
 from clinic.vocabulary.sites import SITES
 from clinic.vocabulary.terms import Term
 
-REASON_LENGTH = 100  # what the history keeps
+CHILD_UNDER = 16
 NONE, NOT_ASKED = "none", Answer.NOT_ASSESSED.value
-
-
-def buttons(
-    kind: type[forms.widgets.ChoiceWidget] = forms.RadioSelect, *, opens: Iterable[str] = (), columns: int = 0
-) -> forms.widgets.ChoiceWidget:
-    """Choice buttons; the answers in `opens` show the questions that depend on them."""
-    made = kind()
-    made.opens, made.columns = tuple(opens), columns
-    return made
-
-
-def choice(
-    label: str,
-    terms: Iterable[Term],
-    missing: str,
-    *,
-    without: Iterable[Term] = (),
-    opens: Iterable[str] = (),
-    columns: int = 0,
-    **options: Any,
-) -> forms.ChoiceField:
-    """Radio buttons for one coded answer; `missing` is what is said when it is left open."""
-    left_out = set(without)
-    return forms.ChoiceField(
-        label=label,
-        choices=[(term.value, term.label) for term in terms if term not in left_out],
-        widget=buttons(opens=opens, columns=columns),
-        error_messages={"required": missing, "invalid_choice": missing},
-        **options,
-    )
 
 
 class TicksField(forms.MultipleChoiceField):
@@ -129,52 +97,10 @@ def toe_field() -> forms.ChoiceField:
     )
 
 
-class ConfirmForm(AskedWhenNeeded, forms.Form):
-    """Possible but unusual answers are saved after a tick and a reason."""
-
-    confirmed = forms.BooleanField(label="This is correct")
-    confirm_reason = forms.CharField(label="Reason", max_length=REASON_LENGTH)
-    asked_when_needed = ("confirmed", "confirm_reason")
-
-    def settles(self, warnings: list[str]) -> bool:
-        """Whether there is nothing to confirm, or it is confirmed with a reason."""
-        if not warnings:
-            return True
-        if not self.cleaned_data.get("confirmed"):
-            self.add_error("confirmed", f"Tick that this is correct, or change the answer: {warnings[0]}")
-        if not self.cleaned_data.get("confirm_reason"):
-            self.add_error("confirm_reason", "Give the reason")
-        return not self.errors
-
-
-class ReasonForm(forms.Form):
-    reason = forms.CharField(label="Reason", max_length=REASON_LENGTH, error_messages={"required": "Give the reason"})
-
-
-def note_with(typed: str, why: str) -> str:
-    """What was typed, and why unusual answers are right; once, however often it is saved again."""
-    line = f"Unusual, confirmed: {why}" if why else ""
-    return typed if line in typed.splitlines() else "\n".join(filter(None, (typed, line)))
-
-
-def text_of(value: Any) -> str:
-    """An answer as one comparable text; several ticks are put in one order."""
-    if isinstance(value, list | tuple):
-        return ", ".join(sorted(str(each) for each in value))
-    if value is None or isinstance(value, bool):
-        return "on" if value else ""
-    return str(value).strip()
-
-
-def said(bound: forms.BoundField, text: str) -> str:
-    """Codes and dates of an answer as people read them."""
-    pairs = getattr(bound.field, "choices", ())
-    words = {str(code): str(label) for code, label in pairs} | {"on": "yes"}
-    if text in words:
-        return words[text]
-    if all(part in words for part in text.split(", ")):
-        return ", ".join(words[part] for part in text.split(", "))
-    try:
-        return say_day(date.fromisoformat(text))
-    except ValueError:
-        return text
+def note_asked(giver: str | None, age: int | None) -> str:
+    """What a note must say about who consented; empty where it need not say anything. age: on the day of consent."""
+    if giver == ConsentGiver.OTHER:
+        return "Note who gave consent and with what authority"
+    if giver == ConsentGiver.PATIENT and age is not None and age < CHILD_UNDER:
+        return f"The patient was {age} on that day. Note how consent was settled"
+    return ""

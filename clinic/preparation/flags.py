@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from clinic.access.numbers import plain
-from clinic.patients.changes import say_day
+from clinic.access.numbers import plain, say_day
 from clinic.preparation.facts import Facts, FootFacts
 from clinic.preparation.thresholds import DEFAULTS
 from clinic.schedule import add_months

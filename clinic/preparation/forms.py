@@ -7,15 +7,14 @@ from typing import Any
 from django import forms
 from django.http import QueryDict
 
-from clinic.access.forms import Difference, VersionedForm
+from clinic.access import answers as asked
+from clinic.access.answers import ConfirmForm, OnceForm, ReasonForm, VersionForm, note_with, said, text_of, under
+from clinic.access.forms import Difference
 from clinic.access.models import Member
-from clinic.access.numbers import DayField, plain
+from clinic.access.numbers import DayField, plain, say_day
 from clinic.access.once import OneTimeForm
-from clinic.patients.changes import say_day
 from clinic.patients.models import Patient
 from clinic.preparation.clearance import lines_of
-from clinic.preparation.fields import ConfirmForm, ReasonForm, note_with, said, text_of
-from clinic.preparation.fields import choice as choice_of
 from clinic.preparation.flags import Flag
 from clinic.preparation.health import SOME, AllergyForm, HealthForm
 from clinic.preparation.models import Assessment, AssessmentItem
@@ -36,19 +35,8 @@ TICKS = {
 }
 
 
-class OnceForm(OneTimeForm, forms.Form):
-    """The one-time token of a page that makes a record."""
-
-
-class VersionForm(VersionedForm, forms.Form):
-    """The version a change was typed against."""
-
-
 class ChangeReasonForm(ReasonForm):
-    def __init__(self, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["reason"].label = "Reason for the change"
-        self.fields["reason"].error_messages["required"] = "Give the reason for the change"
+    asked, missing = "Reason for the change", "Give the reason for the change"
 
 
 class AssessmentEntry:
@@ -76,20 +64,16 @@ class AssessmentEntry:
         self.health = self._part(HealthForm, "health")
         self.allergy = self._part(AllergyForm, "allergy")
         self.body = self._part(BodyForm, "body")
-        count = count_of(self.initial if data is None else data)
+        count = asked.count_of(self.initial if data is None else data, MOST_TOES)
         self.toes = [self._part(ToeForm, f"toe{number}") for number in range(1, count + 1)]
-        self.confirm = ConfirmForm(data, prefix="confirm", initial=self._under("confirm"))
+        self.confirm = ConfirmForm(data, prefix="confirm", initial=under("confirm", self.initial))
         self.once = None if assessment else OnceForm(data)
         self.version = VersionForm(data, version=self.initial.get("version", 1)) if assessment else None
         self.reason_form = ChangeReasonForm(data, initial=self.initial) if assessment else None
         self.warnings: list[str] = []
 
     def _part(self, kind: type[Part], prefix: str, **options: Any) -> Any:
-        return kind(self.data, prefix=prefix, initial=self._under(prefix), subject=self.subject, **options)
-
-    def _under(self, prefix: str) -> dict[str, Any]:
-        start = f"{prefix}-"
-        return {name[len(start) :]: value for name, value in self.initial.items() if name.startswith(start)}
+        return kind(self.data, prefix=prefix, initial=under(prefix, self.initial), subject=self.subject, **options)
 
     def questions(self) -> list[Part]:
         """In the order of the page."""
@@ -155,10 +139,7 @@ class AssessmentEntry:
     @property
     def reason(self) -> str:
         """For the history: why it is changed, or why it is unusual."""
-        return self.reason_form.cleaned_data["reason"] if self.reason_form else self._confirmed()
-
-    def _confirmed(self) -> str:
-        return self.confirm.cleaned_data["confirm_reason"] if self.warnings else ""
+        return self.reason_form.cleaned_data["reason"] if self.reason_form else self.confirm.reason_for(self.warnings)
 
     def values(self) -> AssessmentValues:
         why, visit = self.why.values(), self.visit.values()
@@ -171,17 +152,11 @@ class AssessmentEntry:
         }
         own = visit | why | self.health.values() | self.allergy.values() | self.body.values()
         return AssessmentValues(
-            fields=own | {"note": note_with(visit["note"], self._confirmed())},
+            fields=own | {"note": note_with(visit["note"], self.confirm.reason_for(self.warnings))},
             feet={form.foot: form.values() for form in self.feet},
             toes={form.site: form.values() for form in self.toes},
             lines=lines | self.allergy.lines(),
         )
-
-
-def count_of(answers: Mapping[str, Any]) -> int:
-    """How many toes the page holds; anything but a number from 1 to 4 is 1."""
-    text = str(answers.get("toes", "1"))
-    return int(text) if text in {str(number) for number in range(1, MOST_TOES + 1)} else 1
 
 
 def typed_answers(posted: QueryDict) -> dict[str, Any]:
@@ -193,18 +168,11 @@ def typed_answers(posted: QueryDict) -> dict[str, Any]:
 def with_other_toes(posted: QueryDict) -> dict[str, Any]:
     """Everything typed, with one toe more or one less; the toes behind it move up."""
     answers = typed_answers(posted)
-    count = count_of(answers)
     if posted.get("add_toe"):
+        count = asked.count_of(answers, MOST_TOES)
         return answers | {"toes": str(min(count + 1, MOST_TOES))}
-    gone = next((number for number in range(1, count + 1) if posted.get("remove_toe") == str(number)), None)
-    if gone is None or count == 1:
-        return answers
-    kept = {name: value for name, value in answers.items() if not name.startswith("toe")}
-    for number in (each for each in range(1, count + 1) if each != gone):
-        start = f"toe{number}-"
-        place = number - (number > gone)
-        kept |= {f"toe{place}-{name[len(start) :]}": value for name, value in answers.items() if name.startswith(start)}
-    return kept | {"toes": str(count - 1)}
+    number = posted.get("remove_toe", "")
+    return asked.without_toe(answers, int(number) if number in {"1", "2", "3", "4"} else 0, MOST_TOES)
 
 
 # --- a stored assessment as answers
@@ -278,7 +246,7 @@ class DecideForm(OneTimeForm, forms.Form):
     code = forms.CharField(max_length=40, widget=forms.HiddenInput)
     fact = forms.CharField(max_length=300, widget=forms.HiddenInput)
     on = DayField(label_for_errors="the day of the operation", may_be_future=True, widget=forms.HiddenInput)
-    outcome = choice_of(
+    outcome = asked.choice(
         "Decision",
         words.DecisionOutcome,
         "Choose what was decided",

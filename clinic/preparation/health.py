@@ -6,8 +6,9 @@ from typing import Any
 
 from django import forms
 
+from clinic.access.answers import buttons, choice
 from clinic.access.numbers import NumberField, plain
-from clinic.preparation.fields import NONE, TicksField, buttons, choice
+from clinic.preparation.fields import NONE, TicksField
 from clinic.preparation.questions import Part, result_day
 from clinic.vocabulary import preparation as words
 from clinic.vocabulary.procedure import Answer, Sex

@@ -8,7 +8,7 @@ from django.db.models import F, Prefetch, Q
 from simple_history.models import HistoricalRecords
 
 from clinic.access.constraints import between, one_of
-from clinic.access.models import Member, Versioned
+from clinic.access.models import Member, Strikable
 from clinic.patients.models import Patient
 from clinic.vocabulary import preparation as words
 from clinic.vocabulary.procedure import Answer, ConsentGiver, Foot, LocalInfection
@@ -43,13 +43,11 @@ class ConsentQuerySet(OfPatientQuerySet):
         return self.standing().filter(not_withdrawn, discussed_on__lte=day)
 
 
-class OfPatient(Versioned):
-    """A record of one patient. A wrong entry is struck out: still visible, marked, used nowhere."""
+class OfPatient(Strikable):
+    """A record of one patient."""
 
     recorded_by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
-    struck_at = models.DateTimeField(null=True, blank=True, editable=False)
-    struck_reason = models.CharField(max_length=200, blank=True, default="", editable=False)
 
     class Meta:
         abstract = True

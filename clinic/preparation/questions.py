@@ -12,12 +12,12 @@ from typing import Any
 
 from django import forms
 
+from clinic.access.answers import AskedWhenNeeded, choice
 from clinic.access.models import Member
 from clinic.access.numbers import DayField, NumberField, WholeNumberField, plain
 from clinic.access.rules import Action
-from clinic.patients.forms import AskedWhenNeeded
 from clinic.patients.models import Patient
-from clinic.preparation.fields import MemberField, TicksField, choice, toe_field
+from clinic.preparation.fields import MemberField, TicksField, toe_field
 from clinic.vocabulary import preparation as words
 from clinic.vocabulary.procedure import Answer, LocalInfection
 from clinic.vocabulary.sites import NailPart, capital, split_site, toe_name

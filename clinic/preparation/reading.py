@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from clinic.access.numbers import plain
-from clinic.patients.changes import say_day
+from clinic.access.numbers import plain, say_day
 from clinic.preparation.models import AssessedToe, Assessment, AssessmentItem, Consent, FootFinding
 from clinic.vocabulary import preparation as words
 from clinic.vocabulary.procedure import Answer

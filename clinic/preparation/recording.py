@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Model
 from simple_history.utils import bulk_create_with_history
 
-from clinic.access.models import Member
+from clinic.access.models import Member, put, written_by
 from clinic.patients.models import Patient
 from clinic.preparation.flags import Flag
 from clinic.preparation.models import (
@@ -23,7 +23,6 @@ from clinic.preparation.models import (
     ConsentElement,
     FlagDecision,
     FootFinding,
-    OfPatient,
 )
 from clinic.vocabulary.preparation import ConsentPoint, DecisionOutcome, Topic
 from clinic.vocabulary.procedure import Answer
@@ -54,9 +53,9 @@ def record_assessment(
     assessment.key = key or assessment.key
     assessment.keep(by=by, reason=reason)
     for foot, columns in values.feet.items():
-        _keep(FootFinding(assessment=assessment, foot=foot, **columns), by, reason)
+        written_by(FootFinding(assessment=assessment, foot=foot, **columns), by, reason).save()
     for (foot, toe), columns in values.toes.items():
-        _keep(AssessedToe(assessment=assessment, foot=foot, toe=toe, **columns), by, reason)
+        written_by(AssessedToe(assessment=assessment, foot=foot, toe=toe, **columns), by, reason).save()
     lines = [
         AssessmentItem(assessment=assessment, topic=topic, code=code, **_answer(values, (topic, code)))
         for topic, code in every_line()
@@ -74,7 +73,7 @@ def change_assessment(
     version: the one the page showed. Raises Conflict if somebody changed the assessment meanwhile, or struck it out.
     """
     assessment.version = version
-    _put(assessment, values.fields)
+    put(assessment, values.fields)
     # Every change claims the assessment's version, so that two people never mix their findings.
     assessment.save_version(by=by, reason=reason)
     feet = {row.foot: row for row in FootFinding.objects.filter(assessment=assessment)}
@@ -86,7 +85,7 @@ def change_assessment(
             toes.pop((foot, toe), None) or AssessedToe(assessment=assessment, foot=foot, toe=toe), columns, by, reason
         )
     for row in toes.values():
-        _by(row, by, reason).delete()
+        written_by(row, by, reason).delete()
     _write_lines(assessment, values, by, reason)
 
 
@@ -162,34 +161,7 @@ def withdraw_consent(*, by: Member, consent: Consent, version: int, on: date, re
     consent.save_version(by=by, reason=reason)
 
 
-@transaction.atomic
-def strike(*, by: Member, row: OfPatient, version: int, now: datetime, reason: str) -> None:
-    """Strike out a wrong entry: it stays readable and counts nowhere. Raises Conflict if it moved on."""
-    row.version = version
-    row.struck_at, row.struck_reason = now, reason
-    row.save_version(by=by, reason=reason)
-
-
-def _put(row: Model, values: Mapping[str, Any]) -> bool:
-    """Set the values; says whether any was another one."""
-    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
-    for name, value in changed.items():
-        setattr(row, name, value)
-    return bool(changed)
-
-
 def _write(row: Model, columns: Mapping[str, Any], by: Member, reason: str) -> None:
     """Save what is new or another value."""
-    if _put(row, columns) or row.pk is None:
-        _keep(row, by, reason)
-
-
-def _keep(row: Model, by: Member, reason: str) -> None:
-    _by(row, by, reason).save()
-
-
-def _by(row: Model, by: Member, reason: str) -> Model:
-    """Names author and reason for the history row that saving or deleting writes."""
-    row._history_user = by
-    row._change_reason = reason or None
-    return row
+    if put(row, columns) or row.pk is None:
+        written_by(row, by, reason).save()

@@ -5,7 +5,7 @@ from typing import Any
 from clinic.access.models import Member
 from clinic.patients.changes import Step, newest_first, steps_of
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
-from clinic.procedures.words import capital, part_name, toe_name
+from clinic.vocabulary.sites import capital, part_name, toe_name
 
 OPERATION_LABELS = {
     "performed_on": "date of the operation",

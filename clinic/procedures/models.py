@@ -8,7 +8,7 @@ from django.db.models import Exists, OuterRef, Q
 from simple_history.models import HistoricalRecords
 
 from clinic.access.constraints import between, one_of
-from clinic.access.models import Member, Practice, Versioned
+from clinic.access.models import Member, Practice, Strikable, Versioned
 from clinic.patients.models import Patient
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
@@ -58,16 +58,6 @@ def refuse_if_signed(operation_pk: int | None) -> None:
     signed = Operation.objects.filter(~Exists(open_amendment), pk=operation_pk, signed_at__isnull=False)
     if operation_pk and signed.exists():
         raise SignedRecord(operation_pk)
-
-
-class Strikable(Versioned):
-    """A wrong entry is struck out: still visible, marked, left out of every count."""
-
-    struck_at = models.DateTimeField(null=True, blank=True, editable=False)
-    struck_reason = models.CharField(max_length=200, blank=True, default="", editable=False)
-
-    class Meta:
-        abstract = True
 
 
 def signed_by_somebody(what: str) -> models.CheckConstraint:

@@ -6,9 +6,9 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model, ProtectedError, Q
+from django.db.models import ProtectedError, Q
 
-from clinic.access.models import Member
+from clinic.access.models import Member, put, written_by
 from clinic.patients.models import Patient
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 from clinic.procedures.signing import amending
@@ -125,7 +125,7 @@ def amend_operation(
 
 def _correct(operation: Operation, version: int, values: OperationValues, *, by: Member, reason: str) -> None:
     moved = operation.performed_on != values.fields["performed_on"]
-    _put(operation, values.fields)
+    put(operation, values.fields)
     operation.age_years = operation.patient.identity.age_on(operation.performed_on)
     operation.version = version
     # Every correction claims the operation's version, so that two people never mix their toes.
@@ -134,7 +134,7 @@ def _correct(operation: Operation, version: int, values: OperationValues, *, by:
         _move_reviews(operation, by=by, reason=reason)
     nails = operation.nail_procedures.order_by("pk").prefetch_related("treated_sides__applications")
     for nail, toe in zip(nails, values.toes, strict=True):
-        if _put(nail, toe.fields):
+        if put(nail, toe.fields):
             nail.save_version(by=by, reason=reason)
         _amend_sides(nail, toe.sides, by=by, reason=reason)
     _drop_stale_links(operation, by=by, reason=reason)
@@ -199,7 +199,7 @@ def _amend_side(treated: TreatedSide, side: str, exposure: SideValues, *, by: Me
         del columns["revises"]
     if exposure.keeps_exposure:
         del columns["stated_exposure_seconds"]
-    if _put(treated, columns):
+    if put(treated, columns):
         treated.save_version(by=by, reason=reason)
     if not exposure.keeps_exposure:
         put_applications(treated, exposure.seconds, by=by, reason=reason)
@@ -212,9 +212,9 @@ def put_applications(treated: TreatedSide, seconds_of_each: Sequence[int], *, by
         application = stored.pop(number, None) or Application(treated_side=treated, number=number)
         if application.seconds != seconds:
             application.seconds = seconds
-            _signed(application, by, reason).save()
+            written_by(application, by, reason).save()
     for application in stored.values():
-        _signed(application, by, reason).delete()
+        written_by(application, by, reason).delete()
 
 
 def _add_side(nail: NailProcedure, side: str, exposure: SideValues, *, by: Member, reason: str) -> None:
@@ -223,32 +223,17 @@ def _add_side(nail: NailProcedure, side: str, exposure: SideValues, *, by: Membe
     )
     treated.keep(by=by, reason=reason)
     for number, seconds in enumerate(exposure.seconds, start=1):
-        _signed(Application(treated_side=treated, number=number, seconds=seconds), by, reason).save()
+        written_by(Application(treated_side=treated, number=number, seconds=seconds), by, reason).save()
 
 
 def _take_away(treated: TreatedSide, *, by: Member, reason: str) -> None:
     """The row goes, since it must not be counted; its versions stay in the history."""
     try:
         for application in treated.applications.all():
-            _signed(application, by, reason).delete()
-        _signed(treated, by, reason).delete()
+            written_by(application, by, reason).delete()
+        written_by(treated, by, reason).delete()
     except ProtectedError:
         raise SideHasFindings(treated) from None
-
-
-def _signed(row: Model, by: Member, reason: str) -> Model:
-    """Names author and reason for the history row that saving or deleting writes."""
-    row._history_user = by
-    row._change_reason = reason or None
-    return row
-
-
-def _put(row: Model, values: Mapping[str, Any]) -> bool:
-    """Set the values; says whether any was another one."""
-    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
-    for name, value in changed.items():
-        setattr(row, name, value)
-    return bool(changed)
 
 
 @transaction.atomic
@@ -256,9 +241,7 @@ def strike_operation(*, by: Member, operation: Operation, now: datetime, reason:
     """Strike out a wrong entry: it stays readable and counts nowhere. Its reviews count no longer, either."""
     _lock(operation)
     with amending(operation, by=by, now=now, reason=reason, kind=AmendmentKind.STRUCK_OUT):
-        operation.struck_at = now
-        operation.struck_reason = reason
-        operation.save_version(by=by, reason=reason)
+        operation.strike(by=by, now=now, reason=reason)
 
 
 @transaction.atomic

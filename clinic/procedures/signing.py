@@ -8,8 +8,8 @@ from django.db import transaction
 
 from clinic.access.models import Conflict, Member
 from clinic.procedures.models import Amendment, Operation, TreatedSide
-from clinic.procedures.words import capital, toe_name
 from clinic.vocabulary.procedure import AmendmentKind, Answer, Tourniquet
+from clinic.vocabulary.sites import capital, toe_name
 from clinic.vocabulary.theatre import ToeColour
 
 NOT_USED = {Tourniquet.NONE, Tourniquet.NOT_RECORDED}

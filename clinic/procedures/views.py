@@ -10,23 +10,19 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.access.answers import count_of, typed_version, without_toe
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.drafts import DraftRefused, draft_of, drop_draft, keep_draft
 from clinic.access.models import Conflict, Member, random_key
+from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result, new_token
-from clinic.access.rules import Action, Role, may
-from clinic.patients.changes import say_day
+from clinic.access.rules import Action, may
+from clinic.access.striking import may_strike, strike_out
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
 from clinic.procedures.amputation import AmputationForm, note_amputation
-from clinic.procedures.forms import (
-    OperationEntry,
-    StrikeForm,
-    answers_of,
-    count_of,
-    nails_in_order,
-    without_toe,
-)
+from clinic.procedures.answers import answers_of, nails_in_order
+from clinic.procedures.forms import MOST_TOES, OperationEntry, StrikeForm
 from clinic.procedures.history import history_of
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.procedures.recording import (
@@ -39,7 +35,7 @@ from clinic.procedures.recording import (
     strike_operation,
     undo_operation,
 )
-from clinic.procedures.words import part_name, toe_name
+from clinic.vocabulary.sites import part_name, toe_name
 
 DRAFT = "operation"
 
@@ -117,9 +113,9 @@ def with_other_toes(posted: QueryDict) -> dict[str, Any]:
     """Everything typed, with one toe more or one less."""
     answers = plain_answers(posted)
     if posted.get("add_toe"):
-        return answers | {"toes": str(min(count_of(answers) + 1, 4))}
+        return answers | {"toes": str(min(count_of(answers, MOST_TOES) + 1, MOST_TOES))}
     number = posted["remove_toe"]
-    return without_toe(answers, int(number) if number in {"1", "2", "3", "4"} else 0)
+    return without_toe(answers, int(number) if number in {"1", "2", "3", "4"} else 0, MOST_TOES)
 
 
 def leave(request: HttpRequest, patient: Patient) -> HttpResponse:
@@ -208,15 +204,10 @@ def operation_page(request: HttpRequest, operation: Operation, form: StrikeForm)
         "steps": history_of(operation),
         "form": form,
         "may_amend": may_change,
-        "may_strike": may_change and may_strike(request.user, operation),
+        "may_strike": may_change and may_strike(request.user, operation.recorded_by_id),
         "may_undo": may_change and may_undo(request.user, operation, timezone.now()),
     }
     return render(request, "procedures/operation.html", shown)
-
-
-def may_strike(member: Member, operation: Operation) -> bool:
-    """The lead, or whoever wrote it down."""
-    return member.role == Role.LEAD or operation.recorded_by_id == member.pk
 
 
 def may_undo(member: Member, operation: Operation, now: datetime) -> bool:
@@ -229,22 +220,14 @@ def may_undo(member: Member, operation: Operation, now: datetime) -> bool:
 def operation_strike(request: HttpRequest, key: str) -> HttpResponse:
     operation = own_operation(request, key)
     form = StrikeForm(request.POST)
-    if not may_strike(request.user, operation):
-        messages.error(request, "Only the practice lead or the person who recorded this operation may strike it out.")
-    elif not form.is_valid():
+    if may_strike(request.user, operation.recorded_by_id) and not form.is_valid():
         return operation_page(request, operation, form)
-    elif not operation.struck_at:
-        strike(request, operation, form.cleaned_data["reason"])
-    return redirect("operation", operation.key)
 
-
-def strike(request: HttpRequest, operation: Operation, reason: str) -> None:
-    try:
+    def act(reason: str) -> None:
         strike_operation(by=request.user, operation=operation, now=timezone.now(), reason=reason)
-    except Conflict:
-        messages.error(request, "Somebody changed this operation a moment ago. Read it, then strike it out again.")
-    else:
-        messages.success(request, "Operation struck out. It stays readable and counts nowhere.")
+
+    strike_out(request, operation, form, act, what="operation", author_id=operation.recorded_by_id)
+    return redirect("operation", operation.key)
 
 
 @require_methods("POST")
@@ -334,12 +317,6 @@ def toe_amputated(request: HttpRequest, key: str) -> HttpResponse:
             return redirect("toe", nail.key)
     shown = {"nail": nail, "form": form, "version": version, "identity": nail.operation.patient.identity}
     return render(request, "procedures/amputated.html", shown, status=status)
-
-
-def typed_version(request: HttpRequest) -> int:
-    """The version the page showed; 0, which never fits, if the page sent none."""
-    text = request.POST.get("version", "")
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
 
 
 def refuse_taking_away(entry: OperationEntry, treated: TreatedSide) -> None:

@@ -3,9 +3,9 @@
 from clinic.access.models import Member
 from clinic.patients.changes import Step, newest_first, steps_of
 from clinic.procedures.history import versions
-from clinic.procedures.words import capital, part_name, toe_name
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.reviews.sentences import OTHER_WORDS, SIGN_WORDS
+from clinic.vocabulary.sites import capital, part_name, toe_name
 
 REVIEW_LABELS = {
     "seen_on": "date of the review",

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from clinic.access.models import Conflict, Member
+from clinic.access.models import Conflict, Member, put
 from clinic.access.rules import Action, may
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
@@ -163,27 +163,18 @@ def _write(
     reason: str,
     always: bool = False,
 ) -> None:
-    changed = {name: value for name, value in answers.items() if getattr(row, name) != value}
-    for name, value in changed.items():
-        setattr(row, name, value)
+    changed = put(row, answers)
     if row.pk is None:
         row.keep(by=by, reason=reason)
     elif changed or always:
         row.save_version(by=by, reason=reason)
 
 
-def strike_review(*, by: Member, review: Review, now: datetime, reason: str) -> None:
-    """Strike out a wrong entry: it stays visible and counts nowhere."""
-    review.struck_at = now
-    review.struck_reason = reason
-    review.save_version(by=by, reason=reason)
-
-
 def undo_review(*, by: Member, review: Review, now: datetime) -> None:
     """Take back a review just saved; raises TooLateToUndo for others, or after ten minutes, or once it was changed."""
     if review.recorded_by_id != by.pk or now - review.recorded_at > UNDO_FOR or review.version > 1:
         raise TooLateToUndo
-    strike_review(by=by, review=review, now=now, reason="Undone by the author")
+    review.strike(by=by, now=now, reason="Undone by the author")
 
 
 def accept_report(*, by: Member, review: Review, now: datetime) -> None:

@@ -1,15 +1,15 @@
 """What was found, in words made from the stored answers. No database access: rows arrive fetched."""
 
 from dataclasses import dataclass
-from datetime import date
 
 from clinic.procedures.models import NailProcedure
 from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
 from clinic.vocabulary import review as words
-from clinic.vocabulary.procedure import TOES, Answer
+from clinic.vocabulary import sites
+from clinic.vocabulary.procedure import Answer
+from clinic.vocabulary.sites import capital, part_name, part_of
 from clinic.vocabulary.terms import label_of
 
-SIDE_SHORT = {"tibial": "Tibial (medial) side", "fibular": "Fibular (lateral) side", "whole": "Whole nail"}
 SIGN_WORDS = {
     "spreading": "spreading redness",
     "swelling": "swelling",
@@ -31,19 +31,12 @@ ANTIBIOTIC_WORDS = {
 
 def toe_name(nail: NailProcedure) -> str:
     """'Right 1st toe (hallux)'."""
-    return f"{nail.foot.capitalize()} {TOES[nail.toe]}"
-
-
-def sides_name(sides: list[str]) -> str:
-    """'tibial (medial) side', 'both sides' or 'whole nail'."""
-    if len(sides) == 2:
-        return "both sides"
-    label = SIDE_SHORT[sides[0]] if sides else "no side"
-    return label[0].lower() + label[1:]
+    return capital(sites.toe_name(nail.foot, nail.toe))
 
 
 def site(nail: NailProcedure) -> str:
-    return f"{toe_name(nail)}, {sides_name(nail.sides)}"
+    """'Right 1st toe (hallux), both sides'."""
+    return f"{toe_name(nail)}, {part_name(part_of(nail.sides)) or 'no side'}"
 
 
 def toe_sentence(finding: ToeFinding) -> str:
@@ -98,7 +91,7 @@ def side_sentence(finding: SideFinding, side: str) -> str:
         if finding.retreatment in {"none", "not_assessed"}
         else f", {label_of(words.Retreatment, finding.retreatment).lower()}"
     )
-    return f"{SIDE_SHORT[side]}: {extent}, {symptoms}{done}."
+    return f"{capital(part_name(side))}: {extent}, {symptoms}{done}."
 
 
 @dataclass(frozen=True)
@@ -133,8 +126,3 @@ def how_seen(review: Review) -> str:
         return f"{means}, the patient's report"
     observer = label_of(words.Observer, review.observer)
     return f"{means}, {observer[0].lower()}{observer[1:]}"
-
-
-def say_day(day: date) -> str:
-    """'25 Nov 2026': no day and month to mix up."""
-    return f"{day.day} {day:%b %Y}"

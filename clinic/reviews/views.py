@@ -1,6 +1,5 @@
 """Record a review at the chairside, read it, correct it, undo it; the toe's timeline; drafts."""
 
-import re
 from contextlib import suppress
 from datetime import datetime
 from typing import Any
@@ -13,16 +12,20 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.access.answers import ReasonForm, typed_version
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.drafts import DraftRefused, draft_of, drop_draft, keep_draft
 from clinic.access.models import Conflict
+from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result, new_token
-from clinic.access.rules import Action, Role, may
+from clinic.access.rules import Action, may
+from clinic.access.striking import may_strike, strike_out
 from clinic.patients.models import Patient
 from clinic.photographs.forms import PhotographForm
 from clinic.photographs.reading import photographs_of
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
-from clinic.reviews.forms import ReviewEntry, answers_of, first_answers
+from clinic.reviews.answers import answers_of, first_answers
+from clinic.reviews.forms import ReviewEntry
 from clinic.reviews.history import history_of
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.reviews.recording import (
@@ -31,10 +34,9 @@ from clinic.reviews.recording import (
     accept_report,
     correct_review,
     record_review,
-    strike_review,
     undo_review,
 )
-from clinic.reviews.sentences import how_seen, say_day, side_sentence, site, toe_sentence
+from clinic.reviews.sentences import how_seen, side_sentence, site, toe_sentence
 from clinic.reviews.timeline import clinic_ended, story_of, window_words
 from clinic.schedule import next_point, point_of
 from clinic.vocabulary.review import NextStep, Observer
@@ -269,7 +271,7 @@ def read(request: HttpRequest, key: str) -> HttpResponse:
         and review.observer == Observer.PATIENT
         and not review.accepted_at
         and not review.struck_at,
-        "may_strike": request.user.role == Role.LEAD or review.recorded_by_id == request.user.pk,
+        "may_strike": may_strike(request.user, review.recorded_by_id),
     }
     return render(request, "reviews/read.html", context)
 
@@ -296,7 +298,7 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
                 correct_review(
                     by=request.user,
                     review=review,
-                    version=_version(data),
+                    version=typed_version(request),
                     visit=entry.visit.cleaned_data,
                     findings=entry.findings(),
                     reason=" · ".join(filter(None, (reason, entry.reason))),
@@ -313,19 +315,13 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
     context = _page(operation, entry, now, review=review, conflict=conflict, reason=reason, reason_error=reason_error)
     context["errors"] = context["errors"] + errors
     # After a mistake the page keeps the version that was shown, or a change in between would be lost in silence.
-    context["version"] = review.version if conflict or data is None else _version(data)
+    context["version"] = review.version if conflict or data is None else typed_version(request)
     if conflict:
         context["stored"] = [toe_sentence(row) for row in review.toe_findings.all()] + [
             side_sentence(row, row.treated_side.side) for row in review.side_findings.all()
         ]
         context["last_change"] = review.history.select_related("history_user").first()
     return render(request, "reviews/record.html", context, status=409 if conflict else 200)
-
-
-def _version(posted) -> int:
-    """The version that was shown; 0, which no row has, for anything but a short number."""
-    text = posted.get("version", "")
-    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else 0
 
 
 @require_methods("POST")
@@ -351,17 +347,11 @@ def undo(request: HttpRequest, key: str) -> HttpResponse:
 def strike(request: HttpRequest, key: str) -> HttpResponse:
     """Strike out a wrong review, with a reason; the lead or the person who recorded it."""
     review = _own_review(request, key)
-    reason = request.POST.get("reason", "").strip()[:200]
-    if request.user.role != Role.LEAD and review.recorded_by_id != request.user.pk:
-        messages.error(request, "Only the practice lead or the person who recorded this review may strike it out.")
-    elif not reason:
-        messages.error(request, "Give the reason for striking out this review.")
-    elif not review.struck_at:
-        try:
-            strike_review(by=request.user, review=review, now=timezone.now(), reason=reason)
-            messages.success(request, "Review struck out. It stays readable and counts nowhere.")
-        except Conflict:
-            messages.error(request, "Somebody changed this review just now. Read it again before striking it out.")
+
+    def act(reason: str) -> None:
+        review.strike(by=request.user, now=timezone.now(), reason=reason)
+
+    strike_out(request, review, ReasonForm(request.POST), act, what="review", author_id=review.recorded_by_id)
     return redirect("review", review.key)
 
 

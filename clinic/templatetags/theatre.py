@@ -2,8 +2,8 @@
 
 from django import template
 
-from clinic.procedures.words import capital, part_name, toe_name
 from clinic.theatre.models import Mark
+from clinic.vocabulary.sites import capital, part_name, toe_name
 
 register = template.Library()
 LATE_AFTER_SECONDS = 5

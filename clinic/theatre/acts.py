@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Count, Max, Sum, Value
 
-from clinic.access.models import Member
+from clinic.access.models import Member, put, written_by
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
 from clinic.procedures.signing import amending
 from clinic.theatre.marks import standing, still_open, too_long
@@ -24,13 +24,13 @@ def add_dose(
     with amending(operation, by=by, now=now, reason="Anaesthetic added", kind=AmendmentKind.LATE_ENTRY,
                   happened_at=values.get("given_at")):  # fmt: skip
         dose = AnaestheticDose(operation=operation, **values)
-        signed(dose, by).save()
+        written_by(dose, by).save()
         if expired_reason:
             event = OperationEvent(
                 operation=operation, kind=EventKind.EXPIRED_BATCH, harm=Harm.NONE,
                 happened_on=operation.performed_on, note=f"Batch {dose.batch}: {expired_reason}",
             )  # fmt: skip
-            signed(event, by).save()
+            written_by(event, by).save()
     return dose
 
 
@@ -39,7 +39,7 @@ def add_event(*, by: Member, operation: Operation, now: datetime, happened_on: d
     Operation.objects.select_for_update().get(pk=operation.pk)
     with amending(operation, by=by, now=now, reason="Event added", kind=AmendmentKind.LATE_ENTRY):
         event = OperationEvent(operation=operation, happened_on=happened_on, **values)
-        signed(event, by).save()
+        written_by(event, by).save()
     return event
 
 
@@ -56,17 +56,8 @@ def close(
         stored.version = version
         stored.save_version(by=by, reason=reason)
         for nail, values in toes.items():
-            changed = [name for name, value in values.items() if getattr(nail, name) != value]
-            for name in changed:
-                setattr(nail, name, values[name])
-            if changed:
+            if put(nail, values):
                 nail.save_version(by=by, reason=reason)
-
-
-def signed(row: Any, by: Member) -> Any:
-    """Names the author for the history row that saving writes."""
-    row._history_user = by
-    return row
 
 
 def stamp_of(operation: Operation) -> str:

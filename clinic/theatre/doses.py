@@ -7,17 +7,16 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clinic.access.answers import REASON_LENGTH, AskedWhenNeeded, choice
 from clinic.access.numbers import DayField, NumberField
 from clinic.access.once import OneTimeForm
 from clinic.dosing.arithmetic import Dose, Result, assess, check_strength
 from clinic.dosing.models import approved_limits
-from clinic.patients.forms import AskedWhenNeeded
-from clinic.procedures.forms import choice
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation
-from clinic.procedures.words import capital, toe_name
 from clinic.theatre.clock import ClockField, instant_of
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
+from clinic.vocabulary.sites import capital, toe_name
 
 MOST_USUAL_ML = 5  # per toe; common practice, no source
 
@@ -47,7 +46,7 @@ class DoseForm(AskedWhenNeeded, OneTimeForm, forms.Form):
     )  # fmt: skip
     given_at = ClockField(label="Time of injection", required=False)
     confirmed = forms.BooleanField(label="This is correct")
-    reason = forms.CharField(label="Reason", max_length=100)
+    reason = forms.CharField(label="Reason", max_length=REASON_LENGTH)
     asked_when_needed = ("confirmed", "reason")
 
     def __init__(self, *args, operation: Operation, nails: Sequence[NailProcedure], **kwargs) -> None:

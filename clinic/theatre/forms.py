@@ -7,16 +7,15 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from clinic.access.answers import AskedWhenNeeded, ConfirmForm, CorrectionReasonForm, choice, said, text_of
 from clinic.access.forms import Difference
 from clinic.access.numbers import DayField, NumberField, WholeNumberField
 from clinic.access.once import OneTimeForm
-from clinic.patients.forms import AskedWhenNeeded
-from clinic.procedures.forms import ConfirmForm, choice, said, text_of
 from clinic.procedures.models import NailProcedure, Operation
-from clinic.procedures.words import capital, toe_name
 from clinic.theatre.clock import ClockField, instant_of
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
+from clinic.vocabulary.sites import capital, toe_name
 from clinic.vocabulary.terms import Term
 
 ASKED_OF_TOURNIQUET_MINUTES = 30
@@ -39,14 +38,12 @@ class TapForm(forms.Form):
         return now - timedelta(milliseconds=self.cleaned_data["ago_ms"] or 0)
 
 
-class MarkForm(forms.Form):
+class MarkForm(CorrectionReasonForm):
     """A moment corrected, or taken back."""
 
     on = DayField(label="Day", label_for_errors="the day", question="Which day?")
     at = ClockField(label="Time", error_messages={"required": "Enter the time like 09:20:30"})
-    reason = forms.CharField(
-        label="Reason", max_length=100, error_messages={"required": "Give the reason for the correction"}
-    )
+    field_order = ("on", "at", "reason")
 
     def __init__(self, *args, today: date, was: datetime, taken_back: bool = False, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -285,16 +282,8 @@ class End:
         valid = all([form.is_valid() for form in (self.form, *self.toes, self.confirm)])
         if valid:
             self.warnings = [sentence for form in self.toes for sentence in form.unusual()]
-            valid = not self.warnings or self.confirmed()
+            valid = self.confirm.settles(self.warnings)
         return valid
-
-    def confirmed(self) -> bool:
-        given = self.confirm.cleaned_data
-        if not given.get("confirmed"):
-            self.confirm.add_error("confirmed", f"Tick that this is correct, or change the answer: {self.warnings[0]}")
-        if not given.get("confirm_reason"):
-            self.confirm.add_error("confirm_reason", "Give the reason")
-        return not self.confirm.errors
 
     def errors(self) -> Iterator[tuple[str, str]]:
         for form in (self.form, *self.toes, self.confirm) if self.data is not None else ():
@@ -318,7 +307,7 @@ class End:
 
     @property
     def reason(self) -> str:
-        return self.confirm.cleaned_data.get("confirm_reason", "") if self.warnings else ""
+        return self.confirm.reason_for(self.warnings)
 
 
 class SignForm(forms.Form):

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
-from clinic.procedures.words import capital, part_name, toe_name
 from clinic.theatre.marks import open_at, standing
 from clinic.theatre.models import ChecklistPhase, Mark
 from clinic.vocabulary.procedure import Technique, Tourniquet
+from clinic.vocabulary.sites import capital, part_name, toe_name
 from clinic.vocabulary.theatre import MarkKind, Phase
 
 

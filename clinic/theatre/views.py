@@ -13,13 +13,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.access.answers import typed_version
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
 from clinic.access.once import claim
 from clinic.access.rules import Action, may
 from clinic.procedures.models import Amendment, NailProcedure, Operation, SignedRecord, TreatedSide
 from clinic.procedures.signing import NotReady, NotTheirs, cosign, seen_by_lead, sign, tourniquet_left
-from clinic.procedures.views import typed_version
 from clinic.theatre import acts, checklist, marks
 from clinic.theatre.doses import DoseForm, added_up
 from clinic.theatre.forms import End, EventForm, MarkForm, PhaseForm, SignForm, TapForm

@@ -1,9 +1,9 @@
-"""Foot, toe and part of the nail in full words, for records that exist before any operation does."""
+"""Foot, toe and part of the nail in full words, as they are read back before saving."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from clinic.vocabulary import sources as s
-from clinic.vocabulary.procedure import TOES, Foot
+from clinic.vocabulary.procedure import TOES, Foot, NailSide
 from clinic.vocabulary.terms import Term, label_of
 
 
@@ -16,6 +16,7 @@ class NailPart(Term):
     WHOLE = "whole", "Whole nail", "The whole nail plate", s.ANATOMY
 
 
+BOTH = NailPart.BOTH.value
 SITES = [(f"{foot.value}-{toe}", f"{foot.value.capitalize()} {words}") for foot in Foot for toe, words in TOES.items()]
 
 
@@ -23,6 +24,16 @@ def split_site(site: str) -> tuple[str, int]:
     """Foot and toe of a picker's answer: 'right-1' is ('right', 1)."""
     foot, _, toe = site.partition("-")
     return foot, int(toe)
+
+
+def sides_of(part: str) -> tuple[str, ...]:
+    """The treated sides that a choice of the picker means."""
+    return (NailSide.TIBIAL.value, NailSide.FIBULAR.value) if part == BOTH else (part,)
+
+
+def part_of(sides: Collection[str]) -> str:
+    """The choice of the picker for stored sides."""
+    return BOTH if len(sides) > 1 else next(iter(sides), "")
 
 
 def toe_name(foot: str, toe: int) -> str:
@@ -38,6 +49,17 @@ def part_name(part: str) -> str:
 def site_name(foot: str, toe: int, part: str) -> str:
     """'right 1st toe (hallux), tibial (medial) side'."""
     return f"{toe_name(foot, toe)}, {part_name(part)}"
+
+
+def landmark(part: str, toe: int) -> str:
+    """What the side lies next to; toes, not left and right, because both feet mirror."""
+    if part == NailSide.TIBIAL:
+        return "the side facing the other foot" if toe == 1 else "the side towards the 1st toe"
+    if part == NailSide.FIBULAR:
+        if toe == 5:
+            return "the outer edge of the foot"
+        return "the side next to the 2nd toe" if toe == 1 else "the side away from the 1st toe"
+    return "the centre is kept" if part == BOTH else "the complete nail plate"
 
 
 def capital(text: str) -> str:

@@ -13,12 +13,12 @@ from django.utils import timezone
 
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
+from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
 from clinic.patients.models import Patient
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Booking, Contact
-from clinic.reviews.sentences import say_day
 from clinic.reviews.timeline import clinic_ended, window_words
 from clinic.schedule import next_point, point_of
 from clinic.vocabulary.review import ContactResult

@@ -11,7 +11,7 @@ from clinic.access.drafts import draft_of
 from clinic.access.models import Submission
 from clinic.access.once import new_token
 from clinic.procedures import views
-from clinic.procedures.forms import answers_of
+from clinic.procedures.answers import answers_of
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 from tests.clinic.operation_posts import errors, send, text
 from tests.factories import add_toe, create_member, create_operation, create_patient, create_review

@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from clinic.access.drafts import draft_of, keep_draft
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
-from clinic.procedures.words import SITES, landmark, part_of, sides_of, site_name
+from clinic.vocabulary.sites import SITES, landmark, part_of, sides_of, site_name
 from tests.clinic.operation_posts import answers_for, errors, send, text
 from tests.factories import add_toe, create_operation, create_patient
 

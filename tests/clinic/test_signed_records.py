@@ -223,7 +223,7 @@ def test_a_signed_operation_cannot_be_undone(client_of, practitioner, signed):
 
 
 def test_an_amendment_through_the_page_is_one(client_of, practice, practitioner, operation):
-    from clinic.procedures.forms import answers_of
+    from clinic.procedures.answers import answers_of
 
     sign(by=practitioner, operation=operation, version=operation.version, now=NOON, obstacles=[])
     answers = answers_of(Operation.objects.get(pk=operation.pk), date(2026, 11, 25))

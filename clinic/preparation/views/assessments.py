@@ -11,21 +11,22 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.access.answers import StrikeForm
 from clinic.access.decorators import allowed, refused, require_methods
 from clinic.access.drafts import DraftRefused, draft_of, drop_draft, keep_draft
 from clinic.access.models import Conflict, random_key
 from clinic.access.numbers import DayField
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
+from clinic.access.striking import may_strike
 from clinic.patients.models import RISK_FIELDS, Patient
 from clinic.preparation.clearance import FlagState, states_of
-from clinic.preparation.consent_forms import EndForm
 from clinic.preparation.forms import AssessmentEntry, DecideForm, answers_of, typed_answers, with_other_toes
 from clinic.preparation.history import history_of
 from clinic.preparation.models import Assessment
 from clinic.preparation.reading import sections_of
-from clinic.preparation.recording import change_assessment, decide_flag, record_assessment, strike
-from clinic.preparation.views.shared import MOVED_ON, bar_of, may_strike, own_patient
+from clinic.preparation.recording import change_assessment, decide_flag, record_assessment
+from clinic.preparation.views.shared import bar_of, own_patient, strike_entry
 from clinic.vocabulary.preparation import Diabetes, FlagLevel, Topic
 from clinic.vocabulary.procedure import Answer
 
@@ -142,8 +143,8 @@ def assessment_page(
         "steps": history_of(assessment),
         "may_change": may_change,
         "may_consent": may_change,
-        "end_form": EndForm(version=assessment.version),
-        "may_strike": may_change and may_strike(request.user, assessment),
+        "end_form": StrikeForm(version=assessment.version),
+        "may_strike": may_change and may_strike(request.user, assessment.recorded_by_id),
     }
     return render(request, "preparation/assessment.html", shown, status=status)
 
@@ -290,17 +291,5 @@ def conflict_page(request: HttpRequest, stored: Assessment, entry: AssessmentEnt
 @allowed(Action.RECORD_REVIEW)
 def assessment_strike(request: HttpRequest, key: str) -> HttpResponse:
     assessment = own_assessment(request, key)
-    form = EndForm(request.POST, version=assessment.version)
-    if not may_strike(request.user, assessment):
-        messages.error(request, "Only the practice lead or the person who recorded this assessment may strike it out.")
-    elif not form.is_valid():
-        messages.error(request, "Give the reason for striking out this assessment.")
-    elif not assessment.struck_at:
-        try:
-            reason = form.cleaned_data["reason"]
-            strike(by=request.user, row=assessment, version=form.version, now=timezone.now(), reason=reason)
-        except Conflict:
-            messages.error(request, MOVED_ON)
-        else:
-            messages.success(request, "Assessment struck out. It stays readable and counts nowhere.")
+    strike_entry(request, assessment, what="assessment")
     return redirect("assessment", assessment.key)

@@ -10,18 +10,20 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.access.answers import MOVED_ON
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict, random_key
 from clinic.access.once import claim, first_or_result
 from clinic.access.rules import Action, may
+from clinic.access.striking import may_strike
 from clinic.patients.models import Patient
 from clinic.preparation.consent_forms import ConsentForm, EndForm, ReconfirmForm
 from clinic.preparation.history import history_of_consent
 from clinic.preparation.models import Consent
 from clinic.preparation.questions import Subject
 from clinic.preparation.reading import consent_lines, points_of
-from clinic.preparation.recording import reconfirm_consent, record_consent, strike, withdraw_consent
-from clinic.preparation.views.shared import MOVED_ON, bar_of, may_strike, own_patient
+from clinic.preparation.recording import reconfirm_consent, record_consent, withdraw_consent
+from clinic.preparation.views.shared import bar_of, own_patient, strike_entry
 from clinic.vocabulary.sites import capital, site_name
 
 
@@ -95,7 +97,7 @@ def consent(request: HttpRequest, key: str) -> HttpResponse:
         "stands": stands,
         "may_change": may_change and stands,
         "end_form": EndForm(version=consent.version),
-        "may_strike": may_change and may_strike(request.user, consent),
+        "may_strike": may_change and may_strike(request.user, consent.recorded_by_id),
         "steps": history_of_consent(consent),
     }
     return render(request, "preparation/consent.html", shown)
@@ -154,17 +156,5 @@ def consent_withdraw(request: HttpRequest, key: str) -> HttpResponse:
 @allowed(Action.RECORD_REVIEW)
 def consent_strike(request: HttpRequest, key: str) -> HttpResponse:
     consent = own_consent(request, key)
-    form = EndForm(request.POST, version=consent.version)
-    if not may_strike(request.user, consent):
-        messages.error(request, "Only the practice lead or the person who recorded this consent may strike it out.")
-    elif not form.is_valid():
-        messages.error(request, "Give the reason for striking out this consent.")
-    elif not consent.struck_at:
-        try:
-            reason = form.cleaned_data["reason"]
-            strike(by=request.user, row=consent, version=form.version, now=timezone.now(), reason=reason)
-        except Conflict:
-            messages.error(request, MOVED_ON)
-        else:
-            messages.success(request, "Consent struck out. It stays readable and counts nowhere.")
+    strike_entry(request, consent, what="consent")
     return redirect("consent", consent.key)

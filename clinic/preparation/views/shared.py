@@ -1,4 +1,4 @@
-"""What both kinds of page need: the patient, the bar that names them, and who may strike out."""
+"""What both kinds of page need: the patient, the bar that names them, striking out."""
 
 from typing import Any
 
@@ -6,13 +6,11 @@ from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
-from clinic.access.models import Member
-from clinic.access.rules import Role
+from clinic.access.answers import StrikeForm
+from clinic.access.striking import strike_out
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
 from clinic.preparation.models import OfPatient
-
-MOVED_ON = "Somebody changed this a moment ago. Read it, then try again."
 
 
 def own_patient(request: HttpRequest, key: str) -> Patient:
@@ -29,6 +27,11 @@ def bar_of(patient: Patient) -> dict[str, Any]:
     }
 
 
-def may_strike(member: Member, row: OfPatient) -> bool:
-    """The lead, or whoever wrote it down."""
-    return member.role == Role.LEAD or row.recorded_by_id == member.pk
+def strike_entry(request: HttpRequest, row: OfPatient, *, what: str) -> None:
+    """Strike out an assessment or a consent that was entered by mistake."""
+    form = StrikeForm(request.POST, version=row.version)
+
+    def act(reason: str) -> None:
+        row.strike(by=request.user, now=timezone.now(), reason=reason, version=form.version)
+
+    strike_out(request, row, form, act, what=what, author_id=row.recorded_by_id)

@@ -82,7 +82,7 @@ def test_an_act_on_a_consent_that_moved_on_is_refused(act, practitioner, practic
     acts = {
         "reconfirm": lambda row: recording.reconfirm_consent(by=practitioner, consent=row, version=1, on=day),
         "withdraw": lambda row: recording.withdraw_consent(by=practitioner, consent=row, version=1, on=day, reason="x"),
-        "strike": lambda row: recording.strike(by=practitioner, row=row, version=1, now=NOON, reason="x"),
+        "strike": lambda row: row.strike(by=practitioner, version=1, now=NOON, reason="x"),
     }
 
     with pytest.raises(Conflict):

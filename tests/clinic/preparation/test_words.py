@@ -1,10 +1,8 @@
-"""Every term before an operation has label, meaning and source; sites are said as the operation says them."""
+"""Every term before an operation has label, meaning and source."""
 
 import pytest
 
-from clinic.procedures import words as of_operations
 from clinic.vocabulary import preparation, sites
-from clinic.vocabulary.procedure import Foot
 from clinic.vocabulary.terms import Term
 
 TERMS = [
@@ -42,14 +40,3 @@ def test_not_asked_not_recorded_and_no_are_different_answers(kind):
 def test_every_topic_has_codes_of_its_own_kind():
     assert set(preparation.CODES) == set(preparation.Topic)
     assert all(not set(topic.terms.codes()) & EMPTY for topic in preparation.Topic)
-
-
-def test_sites_are_said_as_the_operation_says_them():
-    """Consent and operation are compared in words; they must be the same words."""
-    for foot in Foot:
-        for toe in range(1, 6):
-            assert sites.toe_name(foot, toe) == of_operations.toe_name(foot, toe)
-            for part in sites.NailPart:
-                assert sites.site_name(foot, toe, part) == of_operations.site_name(foot, toe, part)
-    assert sites.SITES == of_operations.SITES
-    assert sites.NailPart.choices() == of_operations.PARTS
