@@ -40,6 +40,7 @@ SIDE_FIELDS = {
     "lavage": "nail_procedure__lavage",
     "operator": "nail_procedure__operation__operator__key",
     "infection_at_operation": "nail_procedure__infection_before",
+    "prior_surgery": "nail_procedure__prior_surgery_same_side",
     "died_on": "nail_procedure__operation__patient__died_on",
     "reoperated_on": "reoperated_on",
     "amputated_on": "nail_procedure__amputated_on",

@@ -23,6 +23,7 @@ from clinic.procedures.models import (
     OperationEvent,
     TreatedSide,
 )
+from clinic.procedures.site_decision import SiteDecision
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
 
@@ -56,6 +57,7 @@ __all__ = [
     "Review",
     "SideFinding",
     "SignInThrottle",
+    "SiteDecision",
     "Submission",
     "ToeFinding",
     "TreatedSide",

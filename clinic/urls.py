@@ -7,6 +7,7 @@ from clinic.dosing import views as dosing
 from clinic.patients import views as patients
 from clinic.photographs import views as photographs
 from clinic.preparation import views as preparation
+from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
 from clinic.reviews import views as reviews
 from clinic.theatre import views as theatre
@@ -58,9 +59,10 @@ urlpatterns = [
     path("patients/<slug:key>/operation/", procedures.operation_new, name="operation-new"),
     path("operations/<slug:key>/", procedures.operation, name="operation"),
     path("operations/<slug:key>/correct/", procedures.operation_amend, name="operation-amend"),
+    path("operations/<slug:key>/site/<slug:nail>/", toe_views.site_decide, name="site-decide"),
     path("operations/<slug:key>/undo/", procedures.operation_undo, name="operation-undo"),
     path("operations/<slug:key>/strike/", procedures.operation_strike, name="operation-strike"),
-    path("toes/<slug:key>/amputated/", procedures.toe_amputated, name="toe-amputated"),
+    path("toes/<slug:key>/amputated/", toe_views.toe_amputated, name="toe-amputated"),
     # in the room
     path("operations/<slug:key>/room/", theatre.room, name="room"),
     path("operations/<slug:key>/tap/", theatre.tap, name="tap"),

@@ -113,6 +113,7 @@ SIDES: Mapping[str, Column] = {
     "lavage": _code("Irrigation after the agent", procedure.Lavage),
     "operator": _key("The operator"),
     "infection_at_operation": _code("State of the toe before the first incision", procedure.LocalInfection),
+    "prior_surgery": _answer("Earlier surgery on the same side, here or elsewhere"),
     "died_day": _later_day("Death of the patient", "alive or not known at the cut-off"),
     "reoperated_day": _later_day("Recorded operation that revises this side", "none recorded by the cut-off"),
     "amputated_day": _later_day("Amputation of the toe", "none on record by the cut-off"),

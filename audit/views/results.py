@@ -4,10 +4,13 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 
 from audit.charts import words
+from audit.forms import Question
 from audit.measures.definitions import TWELVE_MONTHS, Status
+from audit.process_cohort import process_toes
 from audit.templatetags.figures import axis_top
 from audit.views.answers import Answer, answer_to, asked, numbers, records
 from clinic.access.decorators import allowed, require_methods
+from clinic.access.models import Practice
 from clinic.access.rules import Action
 
 PICTURES = {"svg": "image/svg+xml", "png": "image/png"}
@@ -110,7 +113,20 @@ def as_json(request: HttpRequest) -> HttpResponse:
     """The figures as plain values: the same as the audit command prints."""
     from audit.report import yearly
 
-    return JsonResponse(yearly.to_json(required_answer(request).yearly), json_dumps_params={"ensure_ascii": False})
+    answer = required_answer(request)
+    figures = yearly.to_json(answer.yearly) | process_figures(request.user.practice, answer.question)
+    return JsonResponse(figures, json_dumps_params={"ensure_ascii": False})
+
+
+def process_figures(practice: Practice, question: Question) -> dict[str, object]:
+    from audit.measures.process import process
+    from audit.report.process import to_json
+
+    period = question.period
+    toes = process_toes(
+        practice, performed_from=period.performed_from, performed_to=period.performed_to, as_of=question.as_of
+    )
+    return {"process": to_json(process(toes))}
 
 
 def required_answer(request: HttpRequest) -> Answer:

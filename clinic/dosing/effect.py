@@ -71,7 +71,7 @@ def recorded_attendances(practice: Practice) -> list[Attendance]:
         "doses__nail_procedure__toe",
     )
     by_operation = groupby((row for row in rows.iterator() if row[2]), key=lambda row: row[:2])
-    return [Attendance(weight, tuple(_dose(row[2:]) for row in given)) for (_, weight), given in by_operation]
+    return [Attendance(weight, tuple(dose_of_row(row[2:]) for row in given)) for (_, weight), given in by_operation]
 
 
 def _vasoconstrictor(operations: Any) -> F | Value:
@@ -81,7 +81,8 @@ def _vasoconstrictor(operations: Any) -> F | Value:
     return F("doses__vasoconstrictor") if is_asked else Value(Vasoconstrictor.NOT_RECORDED.value)
 
 
-def _dose(row: Sequence[Any]) -> Dose:
+def dose_of_row(row: Sequence[Any]) -> Dose:
+    """agent, strength, vasoconstrictor, volume, foot and toe as they are stored."""
     agent, strength, vasoconstrictor, volume, foot, number = row
     toe: Toe | None = (Foot(foot), number) if foot else None
     return Dose(Anaesthetic(agent), strength, Vasoconstrictor(vasoconstrictor), volume, toe)

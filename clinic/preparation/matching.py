@@ -1,10 +1,9 @@
 """Whether an operation's site is the one that was consented to, in words that can be read aloud."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.patients.models import Patient
 from clinic.preparation.models import Consent
 from clinic.vocabulary.preparation import ConsentIntent
 from clinic.vocabulary.sites import NailPart, site_name
@@ -44,35 +43,28 @@ def compare_intent(consent: Consent, *, matrix_destroyed: bool) -> Mismatch | No
     wanted = ConsentIntent.PERMANENT if matrix_destroyed else ConsentIntent.TEMPORARY
     if consent.intent == wanted:
         return None
-    chosen = "destroys the matrix" if matrix_destroyed else "leaves the matrix"
+    done = "destroys the matrix" if matrix_destroyed else "leaves the matrix"
     said = "permanent" if consent.intent == ConsentIntent.PERMANENT else "temporary"
-    return Mismatch(("intent",), f"Consent is for a {said} operation. The technique you chose {chosen}.")
+    return Mismatch(("intent",), f"Consent is for a {said} operation. The technique {done}.")
 
 
-def consent_for(patient: Patient, foot: str, toe: int, on: date) -> Consent | None:
-    """The newest consent to an operation on this toe that is valid on that day, whatever the part of the nail.
+def check_site(
+    consents: Sequence[Consent], foot: str, toe: int, part: str, *, who: str = "You chose"
+) -> tuple[Consent | None, Mismatch | None]:
+    """The consent that names exactly this site; otherwise how the one that comes closest differs.
 
-    Whether it was confirmed on the day stands in its reconfirmed_on.
+    consents: those that count on the day, the newest first.
     """
-    of_toe = patient.consents.valid_on(on).filter(foot=foot, toe=toe)
-    return of_toe.order_by("-discussed_on", "-pk").first()
-
-
-def check_site(patient: Patient, foot: str, toe: int, part: str, on: date) -> Mismatch | None:
-    """None where a valid consent names exactly this site; otherwise the mismatch with the consent that comes closest.
-
-    One query.
-    """
-    consents = list(patient.consents.valid_on(on).order_by("-discussed_on", "-pk"))
     if not consents:
-        chosen = site_name(foot, toe, part)
-        return Mismatch(("consent",), f"No consent is on record. You chose the {chosen}.")
-    return closest(consents, foot, toe, part)
+        return None, Mismatch(("consent",), f"No consent is on record for the {site_name(foot, toe, part)}.")
+    found = [(consent, compare(consent, foot, toe, part, who=who)) for consent in consents]
+    exact = next((consent for consent, mismatch in found if mismatch is None), None)
+    if exact:
+        return exact, None
+    differing = [mismatch for _, mismatch in found if mismatch]
+    return None, min(differing, key=lambda mismatch: (len(mismatch.differs), not mismatch.within))
 
 
-def closest(consents: Iterable[Consent], foot: str, toe: int, part: str) -> Mismatch | None:
-    """The mismatch that differs in least; of equals the first, so give the newest first."""
-    found = [compare(consent, foot, toe, part) for consent in consents]
-    if None in found:
-        return None
-    return min((each for each in found if each), key=lambda mismatch: (len(mismatch.differs), not mismatch.within))
+def valid_on(consent: Consent, day: date) -> bool:
+    """Given by that day and not withdrawn by then; the same as the query of that name."""
+    return consent.discussed_on <= day and (consent.withdrawn_on is None or consent.withdrawn_on > day)

@@ -4,7 +4,7 @@ Nothing clinical is filled in. Answers that contradict each other are refused wi
 ones are saved after a tick and a reason.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -15,6 +15,7 @@ from clinic.access.answers import (
     CorrectionReasonForm,
     OnceForm,
     ReasonForm,
+    choice,
     count_of,
     note_with,
     said,
@@ -24,7 +25,10 @@ from clinic.access.answers import (
 from clinic.access.forms import Difference
 from clinic.access.models import Member
 from clinic.access.numbers import plain, say_day
+from clinic.access.once import OneTimeForm
+from clinic.preparation.models import Consent
 from clinic.procedures.answers import nails_in_order
+from clinic.procedures.clearance import compared, usable
 from clinic.procedures.fields import EACH, TIMED
 from clinic.procedures.models import Operation, TreatedSide
 from clinic.procedures.recording import OperationValues
@@ -43,11 +47,25 @@ class StrikeForm(ReasonForm):
     missing = "Give the reason for striking out this operation"
 
 
+class DecideForm(OneTimeForm, forms.Form):
+    """What was decided about a difference between consent and operation. `fact` is the sentence the page showed."""
+
+    fact = forms.CharField(max_length=300, widget=forms.HiddenInput)
+    outcome = choice("What was decided", words.SiteOutcome, "Choose what was decided")
+    text = forms.CharField(
+        label="Reason",
+        max_length=500,
+        error_messages={"required": "Give the reason", "max_length": "The reason may have at most 500 characters"},
+    )
+    use_required_attribute = False
+
+
 class OperationEntry:
     """All forms of one operation page, cleaned together; `warnings` need a tick and a reason before saving.
 
     earlier: sides treated before at this patient, newest first, with their toe and operation fetched.
-    operation: the one being corrected, with its toes fetched.
+    operation: the one being corrected, with its toes fetched. consents: of the patient, those that stand.
+    decided: by toe, the differences from a consent that somebody has decided about already.
     """
 
     def __init__(
@@ -60,9 +78,12 @@ class OperationEntry:
         data: Mapping[str, Any] | None = None,
         initial: Mapping[str, Any] | None = None,
         operation: Operation | None = None,
+        consents: Sequence[Consent] = (),
+        decided: Collection[tuple[int, str]] = (),
     ) -> None:
         self.member, self.earlier, self.data, self.operation = member, earlier, data, operation
         self.initial = dict(initial or {})
+        self.consents, self.decided = consents, decided
         empty = [None] * count_of(self.initial if data is None else data, MOST_TOES)
         nails = nails_in_order(operation) if operation else empty
         self.visit = VisitForm(
@@ -104,6 +125,7 @@ class OperationEntry:
         valid = all([form.is_valid() for form in self.parts()])
         self.refuse_same_toe_twice()
         self.refuse_toe_of_that_day()
+        self.compare_with_consent()
         valid = valid and not any(form.errors for form in self.parts())
         if valid:
             self.warnings = list(dict.fromkeys(self.unusual()))
@@ -161,6 +183,22 @@ class OperationEntry:
                     f"An operation on the {toe_name(*form.site)} on {say_day(day)} is already recorded; "
                     "open that one to correct it",
                 )
+
+    def compare_with_consent(self) -> None:
+        """Where foot, toe, part or matrix are not what was consented to, a decision is asked for."""
+        day = self.visit.cleaned_data.get("performed_on")
+        treated = [
+            (each.nail_procedure.foot, each.nail_procedure.toe, each.nail_procedure.operation.performed_on)
+            for each in self.earlier
+        ]
+        consents = usable(self.consents, treated, day) if day else []
+        for form in self.toes if consents else ():
+            answers, destroys = form.cleaned_data, form.destroys_matrix
+            if not answers.get("toe") or not answers.get("side") or destroys is None:
+                continue
+            _, found = compared(consents, *form.site, answers["side"], matrix_destroyed=destroys)
+            stored = form.nail.pk if form.nail else 0
+            form.ask_to_decide([each.sentence for each in found if (stored, each.sentence) not in self.decided])
 
     def taken_by_now(self, earlier: Sequence[TreatedSide]) -> bool:
         """The look again inside the transaction."""

@@ -42,6 +42,7 @@ GUARDED = [
     Guarded("anaestheticdose", OWN),
     Guarded("operationevent", OWN),
     Guarded("mark", OWN),
+    Guarded("sitedecision", OWN),
     Guarded("checklistphase", OWN),
     Guarded("checkeditem", "(SELECT p.operation_id FROM clinic_checklistphase p WHERE p.id = {row}.phase_id)"),
 ]

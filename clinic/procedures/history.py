@@ -3,8 +3,9 @@
 from typing import Any
 
 from clinic.access.models import Member
-from clinic.patients.changes import Step, newest_first, steps_of
+from clinic.patients.changes import Line, Step, newest_first, steps_of
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
+from clinic.procedures.site_decision import SiteDecision
 from clinic.vocabulary.sites import capital, part_name, toe_name
 
 OPERATION_LABELS = {
@@ -35,7 +36,7 @@ APPLICATION_LABELS = {"seconds": "seconds"}
 
 
 def history_of(operation: Operation) -> list[Step]:
-    """Newest first. Five queries, however many versions there are."""
+    """Newest first. Six queries, however many versions there are."""
     operations = versions(Operation, id=operation.pk)
     nails = versions(NailProcedure, operation_id=operation.pk)
     sides = versions(TreatedSide, nail_procedure_id__in={nail.id for nail in nails})
@@ -47,6 +48,7 @@ def history_of(operation: Operation) -> list[Step]:
     side_of = {side.id: f"{toe_of[side.nail_procedure_id]}, {part_name(side.side)}" for side in sides}
     return newest_first(
         [
+            *(_decided(row) for row in operation.site_decisions.select_related("decided_by")),
             *steps_of(operations, OPERATION_LABELS),
             *steps_of(nails, NAIL_LABELS, subject=lambda nail: toe_of[nail.id]),
             *steps_of(sides, SIDE_LABELS, subject=lambda side: toe_of[side.nail_procedure_id]),
@@ -57,6 +59,11 @@ def history_of(operation: Operation) -> list[Step]:
             ),
         ]
     )
+
+
+def _decided(row: SiteDecision) -> Step:
+    line = Line("Consent and operation differ", row.fact, row.get_outcome_display())
+    return Step(row.decided_at, str(row.decided_by), row.text, (line,))
 
 
 def versions(model: Any, **of: Any) -> list[Any]:

@@ -12,6 +12,7 @@ from clinic.access.models import Member, put, written_by
 from clinic.patients.models import Patient
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 from clinic.procedures.signing import amending
+from clinic.procedures.site_decision import SiteDecision
 from clinic.vocabulary.procedure import AmendmentKind, NailSide
 
 UNDO_FOR = timedelta(minutes=10)
@@ -54,10 +55,14 @@ class SideValues:
 
 @dataclass(frozen=True)
 class ToeValues:
-    """fields: the columns of a nail procedure. sides: by code of the side."""
+    """fields: the columns of a nail procedure. sides: by code of the side.
+
+    decisions: about differences from the consent, each as fact, outcome and text.
+    """
 
     fields: Mapping[str, Any]
     sides: Mapping[str, SideValues]
+    decisions: tuple[Mapping[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,7 +108,27 @@ def record_operation(
         nail.keep(by=by, reason=reason)
         for side, exposure in toe.sides.items():
             _add_side(nail, side, exposure, by=by, reason=reason)
+        _decide_sites(nail, toe, by=by, now=now)
     return operation
+
+
+def _decide_sites(nail: NailProcedure, toe: ToeValues, *, by: Member, now: datetime) -> None:
+    for decision in toe.decisions:
+        _decided(nail, by=by, now=now, **decision)
+
+
+def _decided(nail: NailProcedure, *, by: Member, now: datetime, **columns: str) -> SiteDecision:
+    return SiteDecision.objects.create(
+        operation_id=nail.operation_id, nail_procedure=nail, decided_by=by, decided_at=now, **columns
+    )
+
+
+@transaction.atomic
+def decide_site(*, by: Member, nail: NailProcedure, fact: str, outcome: str, text: str, now: datetime) -> SiteDecision:
+    """A named decision about one difference between consent and operation. Of a signed operation it is a late entry."""
+    operation = Operation.objects.select_for_update().get(pk=nail.operation_id)
+    with amending(operation, by=by, now=now, reason="Consent and operation", kind=AmendmentKind.LATE_ENTRY):
+        return _decided(nail, by=by, now=now, fact=fact, outcome=outcome, text=text)
 
 
 @transaction.atomic
@@ -119,11 +144,13 @@ def amend_operation(
     """
     _lock(operation)
     with amending(operation, by=by, now=now, reason=reason):
-        _correct(operation, version, values, by=by, reason=reason)
+        _correct(operation, version, values, by=by, now=now, reason=reason)
     return operation
 
 
-def _correct(operation: Operation, version: int, values: OperationValues, *, by: Member, reason: str) -> None:
+def _correct(
+    operation: Operation, version: int, values: OperationValues, *, by: Member, now: datetime, reason: str
+) -> None:
     moved = operation.performed_on != values.fields["performed_on"]
     put(operation, values.fields)
     operation.age_years = operation.patient.identity.age_on(operation.performed_on)
@@ -137,6 +164,7 @@ def _correct(operation: Operation, version: int, values: OperationValues, *, by:
         if put(nail, toe.fields):
             nail.save_version(by=by, reason=reason)
         _amend_sides(nail, toe.sides, by=by, reason=reason)
+        _decide_sites(nail, toe, by=by, now=now)
     _drop_stale_links(operation, by=by, reason=reason)
 
 

@@ -7,6 +7,7 @@ from datetime import datetime
 from django.db import transaction
 
 from clinic.access.models import Conflict, Member
+from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import Amendment, Operation, TreatedSide
 from clinic.vocabulary.procedure import AmendmentKind, Answer, Tourniquet
 from clinic.vocabulary.sites import capital, toe_name
@@ -34,8 +35,8 @@ def sign(
 ) -> None:  # fmt: skip
     """The operator signs; from now on the record changes only by amendments.
 
-    obstacles: what still stands in the way, as the caller found it; the tourniquet is looked at here once more.
-    still_as_read: asked with the operation locked, whether the rest of the record is what the operator was shown.
+    obstacles: what still stands in the way, as the caller found it; tourniquet, consent and flags are looked at here
+    once more. still_as_read: asked with the operation locked, whether the rest of the record is what was shown.
     Raises NotTheirs, NotReady, and Conflict if the record changed since `version` was shown.
     """
     stored = Operation.objects.select_for_update().get(pk=operation.pk)
@@ -43,7 +44,8 @@ def sign(
         return
     if stored.operator_id != by.pk:
         raise NotTheirs
-    found = [*obstacles, *(sentence for sentence in tourniquet_left(stored) if sentence not in obstacles)]
+    seen_here = [*tourniquet_left(stored), *clearance_of(stored).obstacles()]
+    found = list(dict.fromkeys([*obstacles, *seen_here]))
     if found:
         raise NotReady(found)
     if not still_as_read():

@@ -87,6 +87,8 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         "Choose whether there was earlier surgery on the same side, or “Not assessed”",
         columns=4,
     )
+    site_outcome = choice("What was decided", words.SiteOutcome, "Choose what was decided")
+    site_text = forms.CharField(label="Reason", max_length=500)
     stage = forms.ChoiceField(
         label="Stage before the operation",
         choices=stage_choices,
@@ -97,13 +99,15 @@ class ToeForm(AskedWhenNeeded, forms.Form):
     def __init__(self, *args, nail: NailProcedure | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.nail = nail
+        self.differences: list[str] = []
         if nail is not None:  # what is timed is on record by now
             self.fields["exposure"].choices = [pair for pair in EXPOSURES if pair[0] != TIMED]
         self.rows = range(1, max(ROWS, longest(nail)) + 1)
         for number in self.rows:
             self.fields[f"seconds_{number}"] = seconds_field(number, "")
             self.fields[f"fibular_{number}"] = seconds_field(number, " at the fibular side")
-        plain_names = ("matrix_destroyed", "agent", "strength_percent", "strength_basis", "exposure")
+        plain_names = ("matrix_destroyed", "agent", "strength_percent", "strength_basis", "exposure",
+                       "site_outcome", "site_text")  # fmt: skip
         self.asked_when_needed = (*plain_names, "same", "total_seconds", "total_fibular", *self.second_names())
 
     # --- what the page shows
@@ -242,6 +246,29 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         second = first if answers["same"] else self.given(known, "fibular", answers)
         return dict(zip(sides, (first, second), strict=False))
 
+    def ask_to_decide(self, differences: Sequence[str]) -> None:
+        """Where consent and operation differ, somebody says what was decided, or changes the answer."""
+        self.differences = list(differences)
+        if not self.differences:
+            return
+        if not self.cleaned_data.get("site_outcome"):
+            self.add_error("site_outcome", f"{self.differences[0]} Change the answer, or choose what was decided")
+        if not self.cleaned_data.get("site_text"):
+            self.add_error("site_text", "Give the reason")
+
+    @property
+    def destroys_matrix(self) -> bool | None:
+        """None while the answers leave it open."""
+        answers = self.cleaned_data
+        if not answers.get("technique"):
+            return None
+        decided = words.Technique(answers["technique"]).destroys_matrix
+        return {"yes": True, "no": False}.get(answers.get("matrix_destroyed", "")) if decided is None else decided
+
+    def decisions(self) -> tuple[dict[str, str], ...]:
+        outcome, text = self.cleaned_data["site_outcome"], self.cleaned_data["site_text"]
+        return tuple({"fact": fact, "outcome": outcome, "text": text} for fact in self.differences)
+
     def values(self, earlier: Sequence[TreatedSide]) -> ToeValues:
         """earlier: sides treated before, newest first; one of them is revised if there was earlier surgery."""
         total = self.cleaned_data["exposure"] == TOTAL
@@ -259,7 +286,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             )
             for side, seconds in self.exposures().items()
         }
-        return ToeValues(fields=self.columns(), sides=sides)
+        return ToeValues(fields=self.columns(), sides=sides, decisions=self.decisions())
 
     def revised(self, earlier: Sequence[TreatedSide]) -> dict[str, TreatedSide]:
         """For each treated side the latest earlier operation on it; a whole nail overlaps both sides."""
@@ -274,13 +301,12 @@ class ToeForm(AskedWhenNeeded, forms.Form):
     def columns(self) -> dict[str, Any]:
         answers, (foot, toe) = self.cleaned_data, self.site
         technique = words.Technique(answers["technique"])
-        decided = technique.destroys_matrix
         system, _, stage = (answers["stage"] or f"{words.StageSystem.NONE.value}:").partition(":")
         return {
             "foot": foot,
             "toe": toe,
             "technique": technique.value,
-            "matrix_destroyed": answers["matrix_destroyed"] == "yes" if decided is None else decided,
+            "matrix_destroyed": bool(self.destroys_matrix),
             "curettage": answers["curettage"] or words.Curettage.NOT_RECORDED.value,
             "infection_before": answers["infection_before"],
             "prior_surgery_same_side": answers["prior_surgery"],

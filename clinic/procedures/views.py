@@ -1,6 +1,6 @@
 """Record an operation, read it, correct it, undo it, strike it out."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib import messages
@@ -20,11 +20,11 @@ from clinic.access.rules import Action, may
 from clinic.access.striking import may_strike, strike_out
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
-from clinic.procedures.amputation import AmputationForm, note_amputation
 from clinic.procedures.answers import answers_of, nails_in_order
+from clinic.procedures.clearance import Clearance, clearance_before, clearance_of, usable_for
 from clinic.procedures.forms import MOST_TOES, OperationEntry, StrikeForm
 from clinic.procedures.history import history_of
-from clinic.procedures.models import NailProcedure, Operation, TreatedSide
+from clinic.procedures.models import Operation, TreatedSide
 from clinic.procedures.recording import (
     UNDO_FOR,
     ReviewLiesBefore,
@@ -73,8 +73,15 @@ def entry_for(request: HttpRequest, patient: Patient, **options: Any) -> Operati
         born_on=patient.identity.born_on,
         today=timezone.localdate(),
         earlier=earlier_sides(patient, without=options.get("operation")),
+        consents=list(patient.consents.standing()),
+        decided=decided_already(options.get("operation")),
         **options,
     )
+
+
+def decided_already(operation: Operation | None) -> set[tuple[int, str]]:
+    """By toe, the differences from a consent that somebody has decided about."""
+    return set(operation.site_decisions.values_list("nail_procedure_id", "fact")) if operation else set()
 
 
 def earlier_sides(patient: Patient, *, without: Operation | None) -> list[TreatedSide]:
@@ -100,9 +107,16 @@ def entry_page(
         "errors": list(entry.errors()),
         "once": request.POST.get("once") or new_token(),
         "note_seconds": request.user.practice.exposure_note_seconds,
+        "clearance": clearance_to_show(patient, entry.operation, timezone.localdate()),
         **more,
     }
     return render(request, "procedures/record.html", shown, status=status)
+
+
+def clearance_to_show(patient: Patient, operation: Operation | None, today: date) -> Clearance:
+    if operation:
+        return clearance_of(operation)
+    return clearance_before(patient, today, usable_for(patient, today, without=None))
 
 
 def plain_answers(posted: QueryDict) -> dict[str, Any]:
@@ -197,6 +211,8 @@ def operation(request: HttpRequest, key: str) -> HttpResponse:
 def operation_page(request: HttpRequest, operation: Operation, form: StrikeForm) -> HttpResponse:
     may_change = may(request.user.role, Action.RECORD_OPERATION) and not operation.struck_at
     shown = {
+        "clearance": clearance_of(operation),
+        "may_decide": may(request.user.role, Action.RECORD_OPERATION) and not operation.struck_at,
         "may_see_amendments": may(request.user.role, Action.SET_AUDIT),
         "operation": operation,
         "identity": operation.patient.identity,
@@ -290,33 +306,6 @@ def amended(request: HttpRequest, operation: Operation, entry: OperationEntry) -
     except IntegrityError:
         entry.toes[0].add_error("toe", "Two toes of one operation cannot trade places in one correction; do one first")
     return not entry.conflict and not any(form.errors for form in entry.parts())
-
-
-# --- an amputation later on
-
-
-@require_methods("GET", "POST")
-@allowed(Action.RECORD_REVIEW)
-def toe_amputated(request: HttpRequest, key: str) -> HttpResponse:
-    visible = NailProcedure.objects.filter(operation__practice_id=request.user.practice_id)
-    nail = get_object_or_404(visible.select_related("operation__patient__identity"), key=key)
-    posted = request.POST if request.method == "POST" else None
-    form = AmputationForm(posted, nail=nail, today=timezone.localdate())
-    version, status = nail.version, 200
-    if form.is_valid():
-        try:
-            note_amputation(
-                by=request.user, nail=nail, version=typed_version(request), now=timezone.now(), **form.cleaned_data
-            )
-        except Conflict:
-            nail.refresh_from_db()
-            form.add_error(None, "Somebody changed this toe a moment ago. Check the date on record, then save again.")
-            version, status = nail.version, 409
-        else:
-            messages.success(request, "Saved. The sides of this toe are counted accordingly from now on.")
-            return redirect("toe", nail.key)
-    shown = {"nail": nail, "form": form, "version": version, "identity": nail.operation.patient.identity}
-    return render(request, "procedures/amputated.html", shown, status=status)
 
 
 def refuse_taking_away(entry: OperationEntry, treated: TreatedSide) -> None:

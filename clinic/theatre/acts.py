@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Count, Max, Sum, Value
 
 from clinic.access.models import Member, put, written_by
+from clinic.procedures.clearance import Clearance
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
 from clinic.procedures.signing import amending
 from clinic.theatre.marks import standing, still_open, too_long
@@ -69,6 +70,7 @@ def stamp_of(operation: Operation) -> str:
         operation.doses.all(),
         operation.events.all(),
         operation.checklist.all(),
+        operation.site_decisions.all(),
     ]
     first, *others = (
         rows.order_by()
@@ -83,9 +85,9 @@ def stamp_of(operation: Operation) -> str:
     return "-".join([str(operation.version), *(".".join(map(str, row)) for row in counted)])
 
 
-def obstacles(operation: Operation) -> list[str]:
+def obstacles(operation: Operation, clearance: Clearance) -> list[str]:
     """What must be settled before signing, besides the tourniquet's removal."""
-    found, marks = [], standing(operation)
+    found, marks = clearance.obstacles(), standing(operation)
     for mark in still_open(marks):
         if mark.kind == MarkKind.APPLICATION_START:
             found.append("An application is still running; tap its end or correct it")
@@ -96,11 +98,12 @@ def obstacles(operation: Operation) -> list[str]:
     return found
 
 
-def gaps(operation: Operation) -> list[str]:
+def gaps(operation: Operation, clearance: Clearance) -> list[str]:
     """What is not recorded; signing with it is possible, but said."""
     nails = list(operation.nail_procedures.all())
     done = set(operation.checklist.values_list("phase", flat=True))
-    found = [f"Checklist “{phase.label.lower()}”" for phase in Phase if phase not in done]
+    found = clearance.gaps()
+    found += [f"Checklist “{phase.label.lower()}”" for phase in Phase if phase not in done]
     doses = list(operation.doses.all())
     found += [] if doses else ["Anaesthetic"]
     found += ["Batch or expiry of an anaesthetic"] if any(not (d.batch and d.expires_on) for d in doses) else []

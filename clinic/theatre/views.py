@@ -18,6 +18,7 @@ from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
 from clinic.access.once import claim
 from clinic.access.rules import Action, may
+from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import Amendment, NailProcedure, Operation, SignedRecord, TreatedSide
 from clinic.procedures.signing import NotReady, NotTheirs, cosign, seen_by_lead, sign, tourniquet_left
 from clinic.theatre import acts, checklist, marks
@@ -45,7 +46,8 @@ def own_operation(request: HttpRequest, key: str) -> Operation:
 @allowed(Action.ASSIST_OPERATION)
 def room(request: HttpRequest, key: str) -> HttpResponse:
     operation = own_operation(request, key)
-    return render(request, "theatre/room.html", with_sum(room_page(request, operation)))
+    shown = room_page(request, operation, clearance=clearance_of(operation))
+    return render(request, "theatre/room.html", with_sum(shown))
 
 
 def room_page(request: HttpRequest, operation: Operation, **more: Any) -> dict[str, Any]:
@@ -56,6 +58,7 @@ def room_page(request: HttpRequest, operation: Operation, **more: Any) -> dict[s
         "identity": identity,
         "age": identity.age_on(operation.performed_on),
         "room": found,
+        "may_decide": may(request.user.role, Action.RECORD_OPERATION),
         "new_tap": lambda: secrets.token_urlsafe(24),
         "may_sign": operation.operator_id == request.user.pk and may(request.user.role, Action.RECORD_OPERATION),
         "may_amend": may(request.user.role, Action.RECORD_OPERATION),
@@ -320,8 +323,9 @@ def clock(at: datetime | None) -> Any:
 @allowed(Action.RECORD_OPERATION)
 def signing(request: HttpRequest, key: str) -> HttpResponse:
     operation = own_operation(request, key)
-    in_the_way = [*tourniquet_left(operation), *acts.obstacles(operation)]
-    gaps = acts.gaps(operation)
+    clearance = clearance_of(operation)
+    in_the_way = [*tourniquet_left(operation), *acts.obstacles(operation, clearance)]
+    gaps = acts.gaps(operation, clearance)
     form = SignForm(request.POST if request.method == "POST" else None, gaps=gaps)
     if request.method == "POST" and form.is_valid():
         try:
@@ -339,7 +343,7 @@ def signing(request: HttpRequest, key: str) -> HttpResponse:
             messages.success(request, "Operation signed. From now on it changes only by amendments.")
             return redirect("operation-note", operation.key)
     stamp = acts.stamp_of(operation)
-    shown = room_page(request, operation, form=form, obstacles=in_the_way, gaps=gaps, stamp=stamp)
+    shown = room_page(request, operation, clearance=clearance, form=form, obstacles=in_the_way, gaps=gaps, stamp=stamp)
     return render(request, "theatre/sign.html", with_sum(shown))
 
 
@@ -378,7 +382,8 @@ def note(request: HttpRequest, key: str) -> HttpResponse:
 
 def note_page(request: HttpRequest, key: str) -> dict[str, Any]:
     operation = own_operation(request, key)
-    return room_page(request, operation, printed_at=timezone.localtime(), may_cosign=(
+    clearance = clearance_of(operation)
+    return room_page(request, operation, clearance=clearance, printed_at=timezone.localtime(), may_cosign=(
         operation.awaits_cosignature and operation.supervisor_id == request.user.pk
     ))  # fmt: skip
 

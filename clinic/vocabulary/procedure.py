@@ -172,6 +172,20 @@ class ConsentGiver(Term):
     NOT_RECORDED = "not_recorded", "Not recorded", "Nothing was written down", s.OWN_DESIGN
 
 
+class SiteOutcome(Term):
+    """What was decided where consent and operation do not name the same. The words say it, they never advise it."""
+
+    AGREED = (
+        "agreed", "The patient agreed to what the operation names",
+        "Agreed before the operation; the consent on record names something else", s.OWN_DESIGN,
+    )  # fmt: skip
+    MISWRITTEN = "miswritten", "The consent was written down wrongly", "What was said was right", s.OWN_DESIGN
+    NOT_AGREED = (
+        "not_agreed", "The operation was not what the patient agreed to",
+        "It is recorded as it was done, and as an event", s.OWN_DESIGN,
+    )  # fmt: skip
+
+
 class Anaesthetic(Term):
     """Generic names only."""
 
@@ -251,6 +265,7 @@ class Tourniquet(Term):
 
 class EventKind(Term):
     SIDE_MISMATCH = "side_mismatch", "Side mismatch noticed", "Stopped before the first incision", s.WHO_CHECKLIST
+    WRONG_SITE = "wrong_site", "Wrong toe or side treated", "Another site than the patient agreed to", s.WHO_CHECKLIST
     TOURNIQUET_NOTICED = (
         "tourniquet_noticed", "Tourniquet noticed before leaving",
         "Found in place at the last check, before the patient left", s.NPSA_TOURNIQUET,

@@ -25,8 +25,17 @@ def test_a_miss_leads_to_its_toe(client_of, lead, practice):
 
     text = " ".join(page(client_of(lead)).content.decode().split())
 
-    assert "1 of 2" in text
-    assert reverse("toe", args=[missed.key]) in text
+    assert "1</a> of 2" in text
+    behind = page(client_of(lead), criterion="P8", part="missed").content.decode()
+    assert reverse("toe", args=[missed.key]) in behind
+    assert behind.count('href="/toes/') == 1
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"criterion": "P99", "part": "met"}, {"criterion": "P1", "part": "x"}, {"part": "met"}]
+)
+def test_a_number_that_is_not_on_the_page_has_no_records(client_of, lead, wrong):
+    assert page(client_of(lead), **wrong).status_code == 404
 
 
 def test_a_struck_out_operation_and_one_outside_the_period_do_not_count(client_of, lead, practice):
@@ -57,5 +66,5 @@ def test_statements_do_not_grow(client_of, lead, practice):
     for _ in range(10):
         create_operation(practice, performed_on=date(2024, 6, 3))
 
-    assert statements() == few <= 8
+    assert statements() == few <= 14
     assert NailProcedure.objects.count() == 11

@@ -14,7 +14,7 @@ from django.urls.resolvers import URLPattern, URLResolver
 from clinic.access.models import Practice, random_key
 from clinic.access.rules import Action, Role, may
 from clinic.photographs.models import Photograph
-from clinic.procedures.models import Amendment
+from clinic.procedures.models import Amendment, Operation
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
 from tests.factories import (
@@ -74,6 +74,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "operation-new": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
     "operation": ("GET", Action.READ_RECORD, 200, SIGN_IN),
     "operation-amend": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
+    "site-decide": ("GET", Action.RECORD_OPERATION, 302, SIGN_IN),
     "operation-undo": ("POST", Action.RECORD_OPERATION, 302, SIGN_IN),
     "operation-strike": ("POST", Action.RECORD_OPERATION, 200, SIGN_IN),
     "toe-amputated": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
@@ -133,6 +134,10 @@ def mark_of(practice: Practice) -> Mark:
     )
 
 
+def site_of(operation: Operation) -> list[str]:
+    return [operation.key, operation.nail_procedures.get().key]
+
+
 def amendment_of(practice: Practice) -> Amendment:
     operation = create_operation(practice)
     return Amendment.objects.create(
@@ -188,6 +193,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "operation-new": lambda practice: [create_patient(practice).key],
     "operation": lambda practice: [create_operation(practice).key],
     "operation-amend": lambda practice: [create_operation(practice).key],
+    "site-decide": lambda practice: site_of(create_operation(practice)),
     "operation-undo": lambda practice: [create_operation(practice).key],
     "operation-strike": lambda practice: [create_operation(practice).key],
     "toe-amputated": lambda practice: [create_operation(practice).nail_procedures.get().key],

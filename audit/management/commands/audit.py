@@ -13,6 +13,7 @@ from audit import cohort
 from audit.charts.words import limits, percent
 from audit.measures.definitions import OUTCOMES, UNITS
 from audit.periods import Period, last_matured_year, matured, problems, said
+from audit.process_cohort import process_toes
 from clinic.access.models import Practice
 
 # The page's fields and the command's arguments have the same checks, each under its own name.
@@ -40,6 +41,8 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        from audit.measures.process import process
+        from audit.report import process as of_process
         from audit.report import yearly
 
         today = timezone.localdate()
@@ -51,10 +54,16 @@ class Command(BaseCommand):
         )
         standard = cohort.standard_of(practice, options["outcome"])
         report = yearly.build(frames, unit=options["unit"], outcome=options["outcome"], standard=standard)
+        toes = process_toes(
+            practice, performed_from=period.performed_from, performed_to=period.performed_to, as_of=as_of
+        )
+        criteria = process(toes)
         if options["json"]:
-            self.stdout.write(json.dumps(yearly.to_json(report), indent=2, ensure_ascii=False))
+            figures = yearly.to_json(report) | {"process": of_process.to_json(criteria)}
+            self.stdout.write(json.dumps(figures, indent=2, ensure_ascii=False))
         else:
             self.stdout.write("\n".join(lines(report, preliminary=not matured(period, as_of))))
+            self.stdout.write("\n".join(["", "How operations were done and recorded", *map(criterion_line, criteria)]))
 
 
 def the_practice(code: str | None) -> Practice:
@@ -130,6 +139,15 @@ def count_line(row: Any) -> str:
         f"of {row.eligible} eligible, {row.pending} pending, {row.lost} lost, {row.censored} counted apart; "
         f"{row.patients} patients{bounds}{note}"
     )
+
+
+def criterion_line(found: Any) -> str:
+    """'  P1 Consent recorded before the operation: 96 of 100, 96.0 % (90.2 to 98.4 %), target 100 %'."""
+    criterion = found.criterion
+    share = interval_words(found.found) if found.of else ", no case"
+    apart = f"; {len(found.apart)} counted apart ({criterion.apart})" if found.apart else ""
+    target = f"target {percent(criterion.target)}"
+    return f"  {criterion.code} {criterion.label}: {found.met} of {found.of}{share}, {target}{apart}"
 
 
 def part_line(part: Any) -> str:

@@ -5,7 +5,7 @@ from itertools import product
 
 import pytest
 
-from clinic.preparation.matching import check_site, closest, compare, compare_intent, consent_for
+from clinic.preparation.matching import check_site, compare, compare_intent, valid_on
 from clinic.preparation.models import Consent
 from tests.factories import create_consent, create_patient
 
@@ -75,77 +75,50 @@ def test_what_happens_to_the_matrix(intent, destroyed, differs):
     assert (found is not None) == differs
     if differs:
         what = "destroys" if destroyed else "leaves"
-        assert found.sentence == f"Consent is for a {intent} operation. The technique you chose {what} the matrix."
+        assert found.sentence == f"Consent is for a {intent} operation. The technique {what} the matrix."
 
 
 def test_of_several_consents_the_closest_is_told():
     near, far = consented("right", 1, "tibial"), consented("left", 2, "whole")
 
-    assert closest([far, near], "right", 1, "fibular").differs == ("part",)
-    assert closest([far, near], "right", 1, "tibial") is None
+    assert check_site([far, near], "right", 1, "fibular")[1].differs == ("part",)
+    assert check_site([far, near], "right", 1, "tibial") == (near, None)
 
 
-# --- among the stored ones
+def test_less_than_both_sides_comes_closer_than_another_side():
+    other, both = consented("right", 1, "tibial"), consented("right", 1, "both")
+
+    assert check_site([other, both], "right", 1, "fibular")[1].within
 
 
+def test_of_two_to_one_site_the_first_given_counts():
+    newer, older = consented("right", 1, "tibial", note="newer"), consented("right", 1, "tibial", note="older")
+
+    assert check_site([newer, older], "right", 1, "tibial")[0] is newer
+
+
+def test_without_any_consent_that_is_said():
+    consent, mismatch = check_site([], "right", 1, "fibular")
+
+    assert consent is None
+    assert mismatch.differs == ("consent",)
+    assert mismatch.sentence == "No consent is on record for the right 1st toe (hallux), fibular (lateral) side."
+
+
+@pytest.mark.parametrize(
+    ("withdrawn_on", "day", "valid"),
+    [
+        (None, date(2026, 11, 19), False),  # a consent does not reach back
+        (None, date(2026, 11, 20), True),
+        (date(2026, 11, 24), date(2026, 11, 23), True),
+        (date(2026, 11, 24), date(2026, 11, 24), False),
+    ],
+)
 @pytest.mark.django_db
-def test_the_newest_consent_to_the_toe_counts(practice):
-    patient = create_patient(practice)
-    create_consent(patient, discussed_on=date(2026, 11, 1), part="tibial")
-    newer = create_consent(patient, discussed_on=date(2026, 11, 10), part="both")
-    create_consent(patient, foot="left", discussed_on=date(2026, 11, 20))
-
-    assert consent_for(patient, "right", 1, ON) == newer
-    assert consent_for(patient, "right", 2, ON) is None
-
-
-@pytest.mark.django_db
-def test_of_two_of_one_day_the_later_recorded_counts(practice):
-    patient = create_patient(practice)
-    create_consent(patient, part="tibial")
-    later = create_consent(patient, part="fibular")
-
-    assert consent_for(patient, "right", 1, ON) == later
-
-
-@pytest.mark.django_db
-def test_a_consent_does_not_reach_back(practice):
-    consent = create_consent(create_patient(practice), discussed_on=ON)
-
-    assert consent_for(consent.patient, "right", 1, date(2026, 11, 24)) is None
-    assert consent_for(consent.patient, "right", 1, ON) == consent
-
-
-@pytest.mark.django_db
-def test_withdrawn_or_struck_out_counts_no_longer(practice):
-    consent = create_consent(create_patient(practice))
-    consent.withdrawn_on, consent.withdrawn_by = date(2026, 11, 24), consent.discussed_by
+def test_valid_on_a_day_as_the_query_has_it(practice, withdrawn_on, day, valid):
+    consent = create_consent(create_patient(practice), discussed_on=date(2026, 11, 20))
+    consent.withdrawn_on, consent.withdrawn_by = withdrawn_on, consent.discussed_by if withdrawn_on else None
     consent.save()
 
-    assert consent_for(consent.patient, "right", 1, date(2026, 11, 23)) == consent
-    assert consent_for(consent.patient, "right", 1, date(2026, 11, 24)) is None
-
-    struck = create_consent(consent.patient)
-    struck.struck_at = struck.recorded_at
-    struck.save()
-    assert consent_for(consent.patient, "right", 1, ON) is None
-
-
-@pytest.mark.django_db
-def test_another_patients_consent_does_not_count(practice):
-    create_consent(create_patient(practice))
-    other = create_patient(practice)
-
-    found = check_site(other, "right", 1, "fibular", ON)
-
-    assert found.differs == ("consent",)
-    assert found.sentence == ("No consent is on record. You chose the right 1st toe (hallux), fibular (lateral) side.")
-
-
-@pytest.mark.django_db
-def test_the_check_of_a_site(practice, django_assert_num_queries):
-    patient = create_consent(create_patient(practice), foot="left").patient
-
-    with django_assert_num_queries(1):
-        assert check_site(patient, "left", 1, "fibular", ON) is None
-    assert check_site(patient, "right", 1, "fibular", ON).differs == ("foot",)
+    assert valid_on(consent, day) == valid
+    assert consent.patient.consents.valid_on(day).exists() == valid
