@@ -10,6 +10,7 @@ from clinic.preparation import views as preparation
 from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
 from clinic.reviews import views as reviews
+from clinic.theatre import note_views
 from clinic.theatre import views as theatre
 from clinic.worklist import views as worklist
 
@@ -71,11 +72,11 @@ urlpatterns = [
     path("operations/<slug:key>/dose/", theatre.dose_add, name="dose-add"),
     path("operations/<slug:key>/event/", theatre.event_add, name="event-add"),
     path("operations/<slug:key>/end/", theatre.closing, name="closing"),
-    path("operations/<slug:key>/sign/", theatre.signing, name="sign"),
-    path("operations/<slug:key>/cosign/", theatre.cosigning, name="cosign"),
-    path("operations/<slug:key>/note/", theatre.note, name="operation-note"),
-    path("operations/<slug:key>/note.pdf", theatre.note_pdf, name="operation-note-pdf"),
-    path("operations/<slug:key>/amendments/<int:number>/seen/", theatre.amendment_seen, name="amendment-seen"),
+    path("operations/<slug:key>/sign/", note_views.signing, name="sign"),
+    path("operations/<slug:key>/cosign/", note_views.cosigning, name="cosign"),
+    path("operations/<slug:key>/note/", note_views.note, name="operation-note"),
+    path("operations/<slug:key>/note.pdf", note_views.note_pdf, name="operation-note-pdf"),
+    path("operations/<slug:key>/amendments/<int:number>/seen/", note_views.amendment_seen, name="amendment-seen"),
     # reviews
     path("toes/<slug:key>/", reviews.toe, name="toe"),
     path("operations/<slug:key>/review/", reviews.record, name="review-record"),
