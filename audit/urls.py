@@ -10,5 +10,6 @@ urlpatterns = [
     path("records/", results.behind, name="audit-records"),
     path("process/", process.process_page, name="audit-process"),
     path("checked/", checked.checked, name="audit-checks"),
+    path("checked/<slug:family>/", checked.checked_family, name="audit-checks-family"),
     path("figures.json", results.as_json, name="audit-json"),
 ]

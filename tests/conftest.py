@@ -102,11 +102,13 @@ def client_of() -> Callable[[Member], Client]:
 
 RACE = """
 import json, threading, django
+from django.conf import settings
+settings.MIGRATION_MODULES = dict.fromkeys(["auth", "contenttypes", "sessions", "clinic", "audit"])
 django.setup()
 from django.core.management import call_command
 from django.db import connection, transaction
 from tests.factories import create_member, create_practice
-call_command("migrate", verbosity=0)
+call_command("migrate", run_syncdb=True, verbosity=0)
 {body}
 barrier, results = threading.Barrier({runners}), []
 def run():

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,13 @@ class Line:
             return bool(self.ours == self.reference)
         return abs(self.difference) <= self.tolerance
 
+    @property
+    def strain(self) -> float:
+        """Difference in units of the tolerance: 0 is exact, above 1 is outside."""
+        if self.agrees:
+            return abs(self.difference) / self.tolerance if self.difference and self.tolerance else 0.0
+        return abs(self.difference) / self.tolerance if self.difference and self.tolerance else inf
+
 
 @dataclass(frozen=True)
 class Check:
@@ -62,6 +70,11 @@ class Check:
     @property
     def agrees(self) -> bool:
         return all(line.agrees for line in self.lines)
+
+    @property
+    def nearest(self) -> Line:
+        """The line that lies nearest to its tolerance, or farthest beyond it; the first of several alike."""
+        return max(self.lines, key=lambda line: line.strain)
 
 
 def entries(family: str) -> list[dict[str, Any]]:

@@ -70,6 +70,7 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "audit": ("orla", "/audit/"),
     "how operations were done": ("orla", "/audit/process/"),
     "how numbers were checked": ("orla", "/audit/checked/"),
+    "how a family was checked": ("orla", "/audit/checked/proportions/"),
     "settings": ("orla", "/settings/"),
     "limits": ("orla", "/settings/limits/"),
     "people": ("ada", "/people/"),

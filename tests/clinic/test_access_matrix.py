@@ -118,6 +118,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "audit-records": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-process": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-checks": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-checks-family": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-json": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     # health
     "healthz": ("GET", None, 200, 200),
@@ -176,6 +177,7 @@ def photograph_of(practice: Practice) -> Photograph:
 OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "set-password": lambda practice: [create_member(practice).key, "none-none"],
     "person-change": lambda practice: [create_member(practice).key],
+    "audit-checks-family": lambda practice: ["proportions"],
     "limit-candidate": lambda practice: ["lidocaine-uk"],
     **{name: lambda practice: [create_limit(practice).key] for name in ("limit", "limit-change", "limit-withdraw")},
     "patient": lambda practice: [create_patient(practice).key],
@@ -235,7 +237,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "audit-chart": lambda practice: ["none", "svg"],
 }
 # Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart or a shipped row.
-NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "limit-candidate"}
+NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "audit-checks-family", "limit-candidate"}
 
 
 def arguments(name: str, practice: Practice) -> list[str]:
