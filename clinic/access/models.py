@@ -1,7 +1,7 @@
 """Practices, their settings, and the people who may sign in."""
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar, TypeVar
 
@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
+from simple_history.utils import bulk_create_with_history
 
 from clinic.access.rules import Role
 
@@ -77,6 +78,12 @@ def written_by(row: Row, by: "Member", reason: str = "") -> Row:
     row._history_user = by
     row._change_reason = reason or None
     return row
+
+
+def keep_all(rows: Sequence[models.Model], *, by: "Member", reason: str = "") -> None:
+    """Insert rows of one table, and a history row of each, in two statements however many they are."""
+    if rows:
+        bulk_create_with_history(rows, type(rows[0]), default_user=by, default_change_reason=reason or None)
 
 
 def put(row: models.Model, values: Mapping[str, Any]) -> bool:

@@ -10,9 +10,8 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Model
-from simple_history.utils import bulk_create_with_history
 
-from clinic.access.models import Member, put, written_by
+from clinic.access.models import Member, keep_all, put, written_by
 from clinic.patients.models import Patient
 from clinic.preparation.flags import Flag
 from clinic.preparation.models import (
@@ -60,7 +59,7 @@ def record_assessment(
         AssessmentItem(assessment=assessment, topic=topic, code=code, **_answer(values, (topic, code)))
         for topic, code in every_line()
     ]
-    bulk_create_with_history(lines, AssessmentItem, default_user=by, default_change_reason=reason or None)
+    keep_all(lines, by=by, reason=reason)
     return assessment
 
 
@@ -141,7 +140,7 @@ def record_consent(
     wanted = set(points)
     elements = [ConsentElement(consent=consent, code=point.value) for point in ConsentPoint if point.value in wanted]
     if elements:
-        bulk_create_with_history(elements, ConsentElement, default_user=by, default_change_reason=reason or None)
+        keep_all(elements, by=by, reason=reason)
     return consent
 
 

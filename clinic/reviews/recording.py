@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from clinic.access.models import Conflict, Member, put
+from clinic.access.models import Conflict, Member, keep_all, put
 from clinic.access.rules import Action, may
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
@@ -115,10 +115,10 @@ def record_review(
         **who_saw(operation, str(visit["observer"]), by=by, now=now),
     )
     review.keep(by=by, reason=reason)
-    for nail, answers in findings.toes.items():
-        ToeFinding(review=review, nail_procedure=nail, **answers).keep(by=by, reason=reason)
-    for treated, answers in findings.sides.items():
-        SideFinding(review=review, treated_side=treated, **answers).keep(by=by, reason=reason)
+    toes = [ToeFinding(review=review, nail_procedure=nail, **each) for nail, each in findings.toes.items()]
+    keep_all(toes, by=by, reason=reason)
+    sides = [SideFinding(review=review, treated_side=side, **each) for side, each in findings.sides.items()]
+    keep_all(sides, by=by, reason=reason)
     return review
 
 

@@ -87,8 +87,6 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
         if request.POST.get("start_again"):
             drop_draft(request.user, DRAFT, operation.key)
             return redirect("review-record", operation.key)
-        if earlier := first_or_result(request.user, request.POST.get("once", "")):
-            return redirect(earlier)
     once = request.POST.get("once") or new_token()
     entry = _entry(request, operation, now)
     if request.method == "POST" and entry.is_valid():
@@ -97,6 +95,9 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
         except Conflict:
             entry.foreign_errors = ["The operation was corrected just now. Your answers are kept; check and save again"]
     if request.method == "POST":
+        # The same form sent again is no longer valid once it has been saved: that day has its review by then.
+        if earlier := first_or_result(request.user, request.POST.get("once", "")):
+            return redirect(earlier)
         with suppress(DraftRefused):  # "everything else is kept" must be true even if the page is left now
             keep_draft(request.user, DRAFT, operation.key, _plain(request.POST))
     page = _page(operation, entry, now, once=once, has_draft=request.method == "GET" and entry.from_draft)

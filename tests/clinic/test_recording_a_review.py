@@ -4,6 +4,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clinic.access.drafts import draft_of
@@ -454,3 +456,23 @@ def test_the_history_speaks_in_words_of_toe_and_side(client_of, practitioner, op
     assert "Seen again on the photograph" in page
     change = f"regrowth: {Extent.NONE.label} → {Extent.SPICULE.label}"
     assert f"Right 1st toe (hallux), fibular (lateral) side: {change}" in " ".join(page.split())
+
+
+def test_saving_takes_few_statements_however_many_toes(client_of, practitioner, practice):
+    """Those that begin and end a transaction are not counted."""
+    client = client_of(practitioner)
+
+    def statements(toes: int) -> int:
+        operation = create_operation(
+            practice, operator=practitioner, performed_on=OPERATED, sides=("tibial", "fibular")
+        )
+        for number in range(2, toes + 1):
+            add_toe(operation, toe=number)
+        posted = answers_for(operation)
+        with CaptureQueriesContext(connection) as captured:
+            assert client.post(reverse("review-record", args=[operation.key]), posted).status_code == 302
+        return len([each for each in captured if "SAVEPOINT" not in each["sql"]])
+
+    few, many = statements(1), statements(4)
+
+    assert many == few <= 15

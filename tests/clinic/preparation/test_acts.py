@@ -29,7 +29,7 @@ def stored() -> list[tuple[int, int]]:
 @pytest.mark.parametrize("create", [create_assessment, create_consent])
 def test_a_record_that_fails_in_the_middle_leaves_nothing(create, practice, practitioner, monkeypatch):
     patient = create_patient(practice)
-    monkeypatch.setattr(recording, "bulk_create_with_history", fails)
+    monkeypatch.setattr(recording, "keep_all", fails)
 
     with pytest.raises(InTheMiddle):
         create(patient, by=practitioner)

@@ -156,7 +156,7 @@ def test_a_failure_leaves_nothing(client, patient, practitioner, monkeypatch):
     def fails(*args, **kwargs):
         raise RuntimeError("in the middle")
 
-    monkeypatch.setattr("clinic.preparation.recording.bulk_create_with_history", fails)
+    monkeypatch.setattr("clinic.preparation.recording.keep_all", fails)
     client.raise_request_exception = False
 
     assert consent_to(client, patient, practitioner).status_code == 500
