@@ -67,7 +67,13 @@ def exposure_answers(nail: NailProcedure) -> dict[str, Any]:
         same = others[0] == first
         answers["same"] = "on" if same else None
         answers |= {} if same else side_answers("fibular", *others[0])
+        answers |= {"unknown_tibial": unknown(first), "unknown_fibular": unknown(others[0])}
     return answers
+
+
+def unknown(row: tuple[list[int], int | None]) -> str | None:
+    """Whether the box “not recorded at this side” is ticked."""
+    return "on" if row == ([], None) else None
 
 
 def known_of(rows: Sequence[tuple[list[int], int | None]]) -> str:

@@ -180,11 +180,11 @@ def _lock_patient(pk: int) -> None:
 
 
 def _drop_stale_links(operation: Operation, *, by: Member, reason: str) -> None:
-    """Once toe or side is corrected, a re-operation elsewhere revises it no longer; nor does it revise one."""
+    """Once toe, side or day is corrected, a re-operation elsewhere revises it no longer; nor does it revise one."""
     touching = Q(nail_procedure__operation=operation) | Q(revises__nail_procedure__operation=operation)
     links = TreatedSide.objects.filter(touching, revises__isnull=False)
-    for treated in links.select_related("nail_procedure", "revises__nail_procedure"):
-        if not _overlap(treated, treated.revises):
+    for treated in links.select_related("nail_procedure__operation", "revises__nail_procedure__operation"):
+        if not _overlap(treated, treated.revises) or not _follows(treated, treated.revises):
             treated.revises = None
             treated.save_version(by=by, reason=reason)
 
@@ -194,6 +194,10 @@ def _overlap(one: TreatedSide, other: TreatedSide) -> bool:
     toes = {(each.nail_procedure.foot, each.nail_procedure.toe) for each in (one, other)}
     sides = {one.side, other.side}
     return len(toes) == 1 and (len(sides) == 1 or NailSide.WHOLE in sides)
+
+
+def _follows(one: TreatedSide, other: TreatedSide) -> bool:
+    return one.nail_procedure.operation.performed_on > other.nail_procedure.operation.performed_on
 
 
 def _move_reviews(operation: Operation, *, by: Member, reason: str) -> None:

@@ -28,6 +28,8 @@ from clinic.procedures.recording import SideValues, ToeValues
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary.sites import BOTH, SITES, NailPart, capital, landmark, part_of, sides_of, site_name, split_site
 
+UNKNOWN_SIDES = {"unknown_tibial": "tibial", "unknown_fibular": "fibular"}
+
 
 def longest(nail: NailProcedure | None) -> int:
     """The most applications stored for a side; a correction must show all of them."""
@@ -71,6 +73,8 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         error_messages={"invalid_choice": "Choose what is known of the exposure"},
     )
     same = forms.BooleanField(label="The same at both sides")
+    unknown_tibial = forms.BooleanField(label="Not recorded at the tibial (medial) side")
+    unknown_fibular = forms.BooleanField(label="Not recorded at the fibular (lateral) side")
     total_seconds = total_field("Total")
     total_fibular = total_field("Total at the fibular (lateral) side")
     curettage = choice("Curettage", words.Curettage, "Choose from the list", required=False, columns=4)
@@ -108,7 +112,8 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             self.fields[f"fibular_{number}"] = seconds_field(number, " at the fibular side")
         plain_names = ("matrix_destroyed", "agent", "strength_percent", "strength_basis", "exposure",
                        "site_outcome", "site_text")  # fmt: skip
-        self.asked_when_needed = (*plain_names, "same", "total_seconds", "total_fibular", *self.second_names())
+        self.asked_when_needed = (*plain_names, "same", *UNKNOWN_SIDES, "total_seconds", "total_fibular",
+                                  *self.second_names())  # fmt: skip
 
     # --- what the page shows
 
@@ -189,7 +194,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         if self.nail is None or answers.get("side") != part_of(self.nail.sides):
             return False
         stored = exposure_answers(self.nail)
-        names = ("exposure", "same", "total_seconds", "total_fibular", *self.second_names())
+        names = ("exposure", "same", *UNKNOWN_SIDES, "total_seconds", "total_fibular", *self.second_names())
         return all(text_of(answers.get(name)) == text_of(stored.get(name)) for name in names)
 
     def check_exposure(self, answers: dict[str, Any]) -> None:
@@ -212,15 +217,34 @@ class ToeForm(AskedWhenNeeded, forms.Form):
     def check_seconds_are_there(self, known: str, answers: dict[str, Any]) -> None:
         first, second = ("seconds_1", "fibular_1") if known == EACH else ("total_seconds", "total_fibular")
         what = "the seconds of each application" if known == EACH else "the total seconds"
-        if not self.given(known, "seconds", answers):
-            self.add_error(first, f"Enter {what}, like 60, or choose “Not recorded”")
         both = answers.get("side") == BOTH
+        if self.contradicts_unknown(known, answers, both=both):
+            return
+        if not self.given(known, "seconds", answers) and not answers.get("unknown_tibial"):
+            self.add_error(first, f"Enter {what}, like 60, or choose “Not recorded”")
         has_second = self.given(known, "fibular", answers)
-        if both and not answers.get("same") and not has_second and second not in self.errors:
-            self.add_error(second, f"Enter {what} at the fibular side, or tick “The same at both sides”")
+        settled = answers.get("same") or has_second or answers.get("unknown_fibular")
+        if both and not settled and second not in self.errors:
+            self.add_error(
+                second, f"Enter {what} at the fibular side, or tick “The same at both sides” or “Not recorded”"
+            )
         if has_second and (not both or answers.get("same")):
             why = "“The same at both sides” is ticked" if both else "only one part was treated"
             self.add_error(second, f"Seconds of the fibular side are typed, but {why}; clear one of them")
+
+    def contradicts_unknown(self, known: str, answers: dict[str, Any], *, both: bool) -> bool:
+        """One of two sides may be not recorded, if nothing is typed for it."""
+        ticked = [name for name in UNKNOWN_SIDES if answers.get(name)]
+        rows = {"unknown_tibial": "seconds", "unknown_fibular": "fibular"}
+        for name in ticked:
+            if not both or len(ticked) == 2:
+                self.add_error("exposure", "Choose “Not recorded” here if nothing is known of the exposure")
+                return True
+            if answers.get("same") or self.given(known, rows[name], answers):
+                side = UNKNOWN_SIDES[name]
+                self.add_error(name, f"Seconds count for the {side} side, but it is ticked as not recorded; clear one")
+                return True
+        return False
 
     def given(self, known: str, row: str, answers: Mapping[str, Any]) -> tuple[int, ...]:
         """Seconds of a row, in their order, or its total."""
@@ -244,7 +268,7 @@ class ToeForm(AskedWhenNeeded, forms.Form):
             return dict.fromkeys(sides, ())
         first = self.given(known, "seconds", answers)
         second = first if answers["same"] else self.given(known, "fibular", answers)
-        return dict(zip(sides, (first, second), strict=False))
+        return dict(zip(sides, (first, second), strict=False))  # a side that is not recorded has no seconds
 
     def ask_to_decide(self, differences: Sequence[str]) -> None:
         """Where consent and operation differ, somebody says what was decided, or changes the answer."""

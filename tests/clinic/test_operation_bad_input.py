@@ -123,7 +123,7 @@ REFUSED = [
     ),
     (
         {"toe1_side": "both"},
-        "Enter the seconds of each application at the fibular side, or tick “The same at both sides”",
+        "Enter the seconds of each application at the fibular side, or tick “The same at both sides” or “Not recorded”",
     ),
     (
         {"toe1_side": "both", "toe1_same": "on", "toe1_fibular_1": "30"},
@@ -132,6 +132,22 @@ REFUSED = [
     (
         {"toe1_fibular_1": "30"},
         "Seconds of the fibular side are typed, but only one part was treated; clear one of them",
+    ),
+    (
+        {"toe1_side": "both", "toe1_unknown_tibial": "on", "toe1_fibular_1": "30"},
+        "Seconds count for the tibial side, but it is ticked as not recorded; clear one",
+    ),
+    (
+        {"toe1_side": "both", "toe1_unknown_fibular": "on", "toe1_same": "on"},
+        "Seconds count for the fibular side, but it is ticked as not recorded; clear one",
+    ),
+    (
+        {"toe1_side": "both", "toe1_unknown_fibular": "on", "toe1_unknown_tibial": "on", **NO_SECONDS},
+        "Choose “Not recorded” here if nothing is known of the exposure",
+    ),
+    (
+        {"toe1_unknown_fibular": "on"},
+        "Choose “Not recorded” here if nothing is known of the exposure",
     ),
     # before the operation
     (

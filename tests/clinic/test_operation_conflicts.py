@@ -325,6 +325,20 @@ def test_a_later_operation_revises_only_the_same_toe_and_side(client, patient, p
         assert link.history.first().history_change_reason == "Typing error"
 
 
+def test_an_operation_moved_behind_the_one_that_revises_it_is_no_longer_revised(
+    client, patient, practitioner, operation
+):
+    later = create_operation(patient=patient, operator=practitioner, performed_on=OPERATED + timedelta(days=2))
+    link = TreatedSide.objects.filter(nail_procedure__operation=later)
+    link.update(revises=TreatedSide.objects.get(nail_procedure__operation=operation))
+
+    moved = (OPERATED + timedelta(days=5)).isoformat()
+    amend(client, operation, visit_performed_on=moved, toe1_prior_surgery="yes")
+
+    assert link.get().revises is None
+    assert TreatedSide.objects.get(nail_procedure__operation=operation).revises == link.get()
+
+
 def test_a_re_operation_corrected_to_another_toe_revises_nothing_any_more(client, patient, practitioner, operation):
     before = create_operation(patient=patient, operator=practitioner, performed_on=date(2025, 6, 3))
     operation.nail_procedures.update(prior_surgery_same_side="yes")
@@ -370,11 +384,18 @@ def test_correcting_the_note_leaves_the_exposure_of_both_sides(client, two_sides
 
 
 def test_a_changed_exposure_is_checked_and_stored(client, two_sides):
-    refused = amend(client, two_sides, toe1_fibular_1="50")
-    amend(client, two_sides, toe1_seconds_1="40", toe1_fibular_1="50")
+    def stored() -> dict:
+        return {row.side: row.exposure_seconds for row in TreatedSide.objects.all()}
 
-    assert errors(refused) == ["Enter the seconds of each application, like 60, or choose “Not recorded”"]
-    assert {row.side: row.exposure_seconds for row in TreatedSide.objects.all()} == {"tibial": 40, "fibular": 50}
+    amend(client, two_sides, toe1_fibular_1="50")
+    assert stored() == {"tibial": None, "fibular": 50}
+    two_sides.refresh_from_db()
+    refused = amend(client, two_sides, toe1_seconds_1="40", toe1_fibular_1="50")
+    assert errors(refused) == [
+        "Seconds count for the tibial side, but it is ticked as not recorded; clear one",
+    ]
+    amend(client, two_sides, toe1_seconds_1="40", toe1_fibular_1="50", toe1_unknown_tibial=None)
+    assert stored() == {"tibial": 40, "fibular": 50}
 
 
 # --- two people

@@ -18,6 +18,7 @@ from tests.factories import add_toe, create_operation, create_patient
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 11, 25, 9, 33, tzinfo=UTC)
+NO_SECONDS = {"toe1_seconds_1": "", "toe1_seconds_2": ""}
 
 
 @pytest.fixture(autouse=True)
@@ -77,6 +78,23 @@ def test_what_is_left_open_is_stored_as_not_recorded(client, patient, practition
 
     nail = NailProcedure.objects.get()
     assert (nail.curettage, nail.lavage, nail.stage_system, nail.stage) == ("not_recorded", "not_recorded", "none", "")
+
+
+@pytest.mark.parametrize(
+    ("changes", "stored"),
+    [
+        ({"toe1_unknown_fibular": "on"}, {"tibial": 120, "fibular": None}),
+        ({"toe1_unknown_tibial": "on", "toe1_fibular_1": "45", **NO_SECONDS}, {"tibial": None, "fibular": 45}),
+        (
+            {"toe1_exposure": "total", "toe1_total_seconds": "90", "toe1_unknown_fibular": "on", **NO_SECONDS},
+            {"tibial": 90, "fibular": None},
+        ),
+    ],
+)
+def test_exposure_not_recorded_at_one_of_two_sides(client, patient, practitioner, changes, stored):
+    assert send(client, patient, practitioner, toe1_side="both", **changes).status_code == 302
+
+    assert {row.side: row.exposure_seconds for row in TreatedSide.objects.all()} == stored
 
 
 def test_both_sides_with_the_same_seconds(client, patient, practitioner):
