@@ -8,7 +8,7 @@ from tests.benchmarks.measuring import Table, measure, megabytes, seconds, small
 from tests.benchmarks.peers import Peers
 
 SIZES = (1_000, 100_000, 1_000_000, 10_000_000)
-STRATA = 24
+STRATA = 40
 COLUMNS = {"rows": 13, "best": 11, "median": 11, "pandas": 11, "ours is": 10, "difference": 12, "peak": 11}
 
 
