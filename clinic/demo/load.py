@@ -1,20 +1,19 @@
 """From the plan to the database: one transaction, every row with its history."""
 
 import random
-from collections.abc import Iterable, Mapping
 from datetime import date, datetime, time
-from enum import Enum
 from typing import Any
 
 from django.conf import settings
 from django.db import models, transaction
-from simple_history.utils import bulk_create_with_history, bulk_update_with_history
+from simple_history.utils import bulk_update_with_history
 
 from clinic.access.models import Draft, Member, Practice
-from clinic.demo import afterwards, harbour, scenario
+from clinic.demo import afterwards, before, harbour, load_before, scenario
 from clinic.demo.people import EXPOSURE_BANDS_SECONDS, HARBOUR, RECEPTION, TARNWICK, House, phone
 from clinic.demo.picture import picture_with_place
-from clinic.demo.shapes import OperationPlan, PatientPlan, PhotographPlan, Plan, ReviewPlan, SidePlan, mint
+from clinic.demo.rows import ROWS_AT_ONCE, Rows
+from clinic.demo.shapes import DosePlan, OperationPlan, PatientPlan, PhotographPlan, Plan, ReviewPlan, SidePlan, mint
 from clinic.demo.surgery import ZONE
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import RISK_FIELDS, Patient
@@ -34,11 +33,11 @@ from clinic.procedures.signing import amending
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.vocabulary.photograph import PhotographUse
 from clinic.vocabulary.procedure import ConsentGiver
+from clinic.vocabulary.theatre import Route
 
 SEED = 20220401
 OPERATED_AT, SIGNED_AT, AMENDED_AT = time(15, 45), time(16, 30), time(17, 40)
 SEEN_AT, CALLED_AT = time(16, 0), time(11, 0)
-ROWS_AT_ONCE = 500
 
 
 def load(today: date, password: str) -> None:
@@ -56,18 +55,16 @@ def moment(day: date, clock: time) -> datetime:
     return datetime.combine(day, clock, ZONE)
 
 
-def plain(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Terms as bare text: a database driver need not know them."""
-    return {name: value.value if isinstance(value, Enum) else value for name, value in values.items()}
-
-
-class _Writer:
-    """Writes one practice; keeps what was written by the plan it came from."""
+class _Writer(Rows):
+    """Writes one practice."""
 
     def __init__(self, house: House, plan: Plan, rng: random.Random, password: str, keep_file: storage.Write) -> None:
-        self.house, self.plan, self.rng, self.password, self.keep_file = house, plan, rng, password, keep_file
-        self.rows: dict[int, models.Model] = {}
-        self.members: dict[str, Member] = {}
+        super().__init__(house, plan)
+        self.rng, self.password, self.keep_file = rng, password, keep_file
+        # The newest operation of the first practice is still in the room, so that Today shows what that is like.
+        newest = max(plan.operations, key=lambda row: (row.performed_on, row.key)) if house is TARNWICK else None
+        self.unfinished = newest
+        self.records = before.records_of(plan, unfinished=newest)
 
     def write(self) -> None:
         self._practice()
@@ -78,27 +75,14 @@ class _Writer:
         self._toes()
         self._sides()
         self._surgery_details()
+        load_before.write_before(self, self.records)
+        load_before.approve_limits(self)
         self._signatures()
         self._reviews()
         self._findings()
         self._photographs()
         self._appointments()
         self._drafts()
-
-    def _save(self, rows: Iterable[models.Model]) -> None:
-        rows = list(rows)
-        if rows:
-            bulk_create_with_history(rows, type(rows[0]), batch_size=ROWS_AT_ONCE, default_change_reason=None)
-
-    def _make(
-        self, model: type[models.Model], plan: object, *, by: Member, at: datetime, **values: Any
-    ) -> models.Model:
-        """plan: what the row is found by later; None if nothing asks for it."""
-        row = model(**plain(values))
-        row._history_user, row._history_date = by, at
-        if plan is not None:
-            self.rows[id(plan)] = row
-        return row
 
     def _practice(self) -> None:
         self.practice = Practice(
@@ -125,18 +109,18 @@ class _Writer:
             )
             row.set_password(self.password)
             rows.append(row)
-        self._save(rows)
+        self.save(rows)
         self.members = {row.username: row for row in rows}
         self.lead = rows[0]
         self.clerk = self.members.get(RECEPTION, self.lead)
 
     def _patients(self) -> None:
-        self._save(self._patient(patient) for patient in self.plan.patients)
+        self.save(self._patient(patient) for patient in self.plan.patients)
 
     def _patient(self, plan: PatientPlan) -> models.Model:
         risks = {risk: "yes" if risk in plan.risks else "no" for risk in RISK_FIELDS}
         at = moment(plan.operations[0].performed_on, CALLED_AT)
-        return self._make(
+        return self.make(
             Patient,
             plan,
             by=self.clerk,
@@ -151,7 +135,7 @@ class _Writer:
 
     def _identities(self) -> None:
         rows = [self._identity(plan) for plan in self.plan.patients]
-        self._save(rows)
+        self.save(rows)
         digests = [NameDigest(identity=row, digest=digest) for row in rows for digest in sorted(row.search_digests())]
         NameDigest.objects.bulk_create(digests, batch_size=ROWS_AT_ONCE)
 
@@ -173,16 +157,16 @@ class _Writer:
         return row
 
     def _operations(self) -> None:
-        self._save(self._operation(operation) for operation in self.plan.operations)
+        self.save(self._operation(operation) for operation in self.plan.operations)
 
     def _operation(self, plan: OperationPlan) -> models.Model:
         operator, at = self.members[plan.operator], moment(plan.performed_on, OPERATED_AT)
-        return self._make(
+        return self.make(
             Operation, plan, by=operator, at=at,
             key=plan.key, practice=self.practice, patient=self.rows[id(plan.patient)], performed_on=plan.performed_on,
             operator=operator, supervisor=self.members.get(plan.supervisor), weight_kg=plan.weight_kg, note=plan.note,
             age_years=plan.patient.age_on(plan.performed_on), consent_given_by=plan.consent, recorded_by=operator,
-            recorded_at=at,
+            recorded_at=at, **self.records[id(plan)].end,
         )  # fmt: skip
 
     def _toes(self) -> None:
@@ -190,7 +174,7 @@ class _Writer:
         for operation in self.plan.operations:
             stored = self.rows[id(operation)]
             for toe in operation.toes:
-                rows.append(self._make(
+                rows.append(self.make(
                     NailProcedure, toe, by=stored.operator, at=stored.recorded_at,
                     key=toe.key, operation=stored, foot=toe.foot, toe=toe.toe, technique=toe.technique,
                     matrix_destroyed=toe.matrix_destroyed, agent=toe.agent, strength_percent=toe.strength_percent,
@@ -198,20 +182,20 @@ class _Writer:
                     infection_before=toe.infection_before, prior_surgery_same_side=toe.prior_surgery,
                     stage_system=toe.stage_system, stage=toe.stage, tourniquet=toe.tourniquet,
                     tourniquet_on_at=toe.tourniquet_on_at, tourniquet_off_at=toe.tourniquet_off_at,
-                    tourniquet_removal_witnessed=toe.witnessed,
+                    tourniquet_removal_witnessed=toe.witnessed, **self.records[id(operation)].ends.get(toe.key, {}),
                 ))  # fmt: skip
-        self._save(rows)
+        self.save(rows)
 
     def _sides(self) -> None:
         wrong = {id(side): name for side, name, _ in self.plan.amended}
         sides = [(toe, side) for toe in self.plan.toes for side in toe.sides]
         # A side that revises another needs the other's row first.
         for again in (False, True):
-            self._save(self._side(toe, side, wrong) for toe, side in sides if bool(side.revises) is again)
+            self.save(self._side(toe, side, wrong) for toe, side in sides if bool(side.revises) is again)
 
     def _side(self, toe: object, plan: SidePlan, wrong: dict[int, str]) -> models.Model:
         nail = self.rows[id(toe)]
-        return self._make(
+        return self.make(
             TreatedSide, plan, by=nail.operation.operator, at=nail.operation.recorded_at,
             key=plan.key, nail_procedure=nail, side=wrong.get(id(plan), plan.name),
             stated_exposure_seconds=plan.stated_seconds, revises=self.rows[id(plan.revises)] if plan.revises else None,
@@ -233,27 +217,26 @@ class _Writer:
             by = {"by": stored.operator, "at": stored.recorded_at}
             for side in (side for toe in operation.toes for side in toe.sides):
                 applications += [
-                    self._make(
-                        Application, None, **by, treated_side=self.rows[id(side)], number=number, seconds=seconds
-                    )
+                    self.make(Application, None, **by, treated_side=self.rows[id(side)], number=number, seconds=seconds)
                     for number, seconds in enumerate(side.applications, start=1)
                 ]
-            doses += [
-                self._make(AnaestheticDose, None, **by, operation=stored, **vars(dose)) for dose in operation.doses
-            ]
+            doses += [self._dose(dose, stored, by) for dose in operation.doses]
             events += [self._event(event, stored) for event in operation.events]
         for rows in (applications, doses, events):
-            self._save(rows)
+            self.save(rows)
+
+    def _dose(self, plan: DosePlan, stored: models.Model, by: dict[str, Any]) -> models.Model:
+        names = ("agent", "strength_percent", "vasoconstrictor", "volume_ml", "batch", "expires_on")
+        columns = {name: getattr(plan, name) for name in names}
+        nail = self.rows[id(plan.toe)] if plan.toe else None
+        return self.make(
+            AnaestheticDose, None, **by, operation=stored, nail_procedure=nail, route=Route.DIGITAL_BLOCK, **columns
+        )
 
     def _signatures(self) -> None:
-        """Last, because a signed record takes nothing more; then what was amended.
-
-        The newest operation of the first practice still waits for its signature, so that Today shows what that is like.
-        """
-        operations = [self.rows[id(operation)] for operation in self.plan.operations]
-        if self.house is TARNWICK:
-            newest = max(operations, key=lambda row: (row.performed_on, row.key))
-            operations = [row for row in operations if row is not newest]
+        """Last, because a signed record takes nothing more; then what was amended."""
+        finished = (operation for operation in self.plan.operations if operation is not self.unfinished)
+        operations = [self.rows[id(operation)] for operation in finished]
         for row in operations:
             row.version += 1
             row.signed_by, row.signed_at = row.operator, moment(row.performed_on, SIGNED_AT)
@@ -269,14 +252,14 @@ class _Writer:
 
     def _event(self, plan: Any, stored: models.Model) -> models.Model:
         nail = self.rows[id(plan.toe)] if plan.toe else None
-        return self._make(
+        return self.make(
             OperationEvent, None, by=stored.operator, at=moment(plan.happened_on, SIGNED_AT), operation=stored,
             nail_procedure=nail, kind=plan.kind, harm=plan.harm, happened_on=plan.happened_on,
             candour_completed_on=plan.candour_on, note=plan.note,
         )  # fmt: skip
 
     def _reviews(self) -> None:
-        self._save(
+        self.save(
             self._review(self.rows[id(operation)], review)
             for operation in self.plan.operations
             for review in operation.reviews
@@ -287,7 +270,7 @@ class _Writer:
         who = self.members.get(plan.seen_by or "", operation.operator)
         at = moment(plan.recorded_on or plan.seen_on, SEEN_AT)
         accepted = by_patient and plan.accepted
-        return self._make(
+        return self.make(
             Review, plan, by=who, at=at,
             key=plan.key, operation=operation, operated_on=operation.performed_on, seen_on=plan.seen_on,
             origin=plan.origin, observer=plan.observer, seen_by=None if by_patient else who, means=plan.means,
@@ -301,24 +284,24 @@ class _Writer:
             review, rng = self.rows[id(plan)], random.Random(plan.key)
             by = {"by": review.recorded_by, "at": review.recorded_at, "review": review}
             for toe, values in plan.toes:
-                toes.append(self._make(
+                toes.append(self.make(
                     ToeFinding, None, **by, key=mint(rng), nail_procedure=self.rows[id(toe)], **values
                 ))  # fmt: skip
             for side, values in plan.sides:
-                sides.append(self._make(
+                sides.append(self.make(
                     SideFinding, None, **by, key=mint(rng), treated_side=self.rows[id(side)], **values
                 ))  # fmt: skip
-        self._save(toes)
-        self._save(sides)
+        self.save(toes)
+        self.save(sides)
 
     def _photographs(self) -> None:
-        self._save(self._photograph(plan) for plan in self.plan.photographs)
+        self.save(self._photograph(plan) for plan in self.plan.photographs)
 
     def _photograph(self, plan: PhotographPlan) -> models.Model:
         """Cleaned like any other, so that the place it carries is not kept."""
         limits = {"most_bytes": settings.UPLOAD_MAX_FILE_BYTES, "most_pixels": settings.PHOTOGRAPH_MAX_PIXELS}
         picture, review = clean(picture_with_place(), **limits), self.rows[id(plan.review)]
-        row = self._make(
+        row = self.make(
             Photograph, plan, by=review.recorded_by, at=review.recorded_at,
             key=plan.key, nail_procedure=self.rows[id(plan.toe)], review=review, taken_on=review.seen_on,
             consent_for=PhotographUse.CARE, consent_given_by=ConsentGiver.PATIENT, consent_given_on=review.seen_on,
@@ -334,18 +317,18 @@ class _Writer:
             stored = self.rows[id(operation)]
             contacts += [self._contact(stored, contact) for contact in operation.contacts]
             bookings += [
-                self._make(
+                self.make(
                     Booking, None, by=self.clerk, at=stored.recorded_at, key=plan.key, operation=stored,
                     starts_at=plan.starts_at, point=plan.point, booked_by=self.clerk,
                 )
                 for plan in operation.bookings
             ]  # fmt: skip
-        self._save(contacts)
-        self._save(bookings)
+        self.save(contacts)
+        self.save(bookings)
 
     def _contact(self, operation: models.Model, plan: Any) -> models.Model:
         at = moment(plan.made_on, CALLED_AT)
-        return self._make(
+        return self.make(
             Contact, None, by=self.clerk, at=at, key=plan.key, operation=operation, made_on=plan.made_on,
             channel=plan.channel, result=plan.result, next_try_on=plan.next_try_on, note=plan.note,
             handled_at=at if plan.handled else None, recorded_by=self.clerk, recorded_at=at,

@@ -6,7 +6,15 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from clinic.access.models import KEY_LETTERS
-from clinic.vocabulary.procedure import Agent, Answer, LocalInfection, StageSystem, Technique, Tourniquet
+from clinic.vocabulary.procedure import (
+    Agent,
+    Answer,
+    LocalInfection,
+    StageSystem,
+    Technique,
+    Tourniquet,
+    Vasoconstrictor,
+)
 
 CUT_OFF = date(2025, 5, 30)
 FIRST_DAY, LAST_DAY = date(2022, 4, 1), date(2025, 3, 31)
@@ -92,6 +100,8 @@ class DosePlan:
     volume_ml: str
     batch: str
     expires_on: date
+    vasoconstrictor: str = Vasoconstrictor.NONE
+    toe: ToePlan | None = None
 
 
 @dataclass

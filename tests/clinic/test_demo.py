@@ -21,11 +21,14 @@ from clinic.demo.awkward import AWKWARD, DRAFT, INJECTION
 from clinic.demo.load import load
 from clinic.demo.picture import PLACE, picture_with_place
 from clinic.demo.shapes import CUT_OFF
+from clinic.dosing.models import DoseLimit
 from clinic.management.commands.demo import PASSWORD
 from clinic.patients.identity import Identity, find_patients
 from clinic.patients.models import Patient
 from clinic.photographs import storage
 from clinic.photographs.models import Photograph
+from clinic.preparation.models import Assessment, AssessmentItem, Consent, ConsentElement
+from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import (
     AnaestheticDose,
     Application,
@@ -34,14 +37,16 @@ from clinic.procedures.models import (
     OperationEvent,
     TreatedSide,
 )
+from clinic.procedures.site_decision import SiteDecision
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
+from clinic.theatre.models import CheckedItem, ChecklistPhase
 
 # Without the mark no test database would be made, and the fixtures below would meet the developer's own.
 pytestmark = pytest.mark.django_db
 
 TODAY = date(2026, 11, 25)
 KEYED = (Practice, Member, Patient, Identity, Operation, NailProcedure, TreatedSide, Review, ToeFinding, SideFinding)
-KEYED += (Booking, Contact, Photograph)
+KEYED += (Booking, Contact, Photograph, Assessment, Consent, ChecklistPhase, DoseLimit)
 REGROWN = {"spicule", "strip", "full"}
 PUS = {"green", "yellow"}, {"thick", "creamy", "milky", "opaque", "viscous"}
 
@@ -299,6 +304,52 @@ def test_incidents_are_as_agreed(demo):
     bone = events.get(kind="osteomyelitis")
     assert bone.candour_completed_on
     assert bone.operation.patient.diabetes == "yes"
+
+
+# Before and around the operation.
+
+
+def test_near_misses_stand_in_the_checklist_too(demo):
+    """Stopped at the line that asks for the site again; found at the line that asks for the tourniquet."""
+    for kind, code in (("side_mismatch", "site_repeated"), ("tourniquet_noticed", "tourniquet_off")):
+        operation = in_scenario(OperationEvent, "operation__", demo).get(kind=kind).operation
+        line = CheckedItem.objects.get(phase__operation=operation, code=code)
+        assert line.answer == "no"
+        assert line.phase.note
+
+
+def test_what_stands_in_the_way_of_a_signature_was_decided(demo):
+    """Nobody signed with a difference or a stop left open, also where the toe was operated on before."""
+    operations = Operation.objects.filter(practice=demo).select_related("patient__identity")
+    sample = list(operations.order_by("key")[:60]) + [row.operation for row in SiteDecision.objects.all()]
+
+    assert [each for operation in sample for each in clearance_of(operation).obstacles()] == []
+    assert sum(bool(site.differences) for operation in sample for site in clearance_of(operation).sites) >= 2
+
+
+def test_consent_and_assessment_come_before_the_operation(demo):
+    days = {
+        (consent.patient_id, consent.reconfirmed_on): consent.discussed_on
+        for consent in Consent.objects.filter(patient__practice=demo, reconfirmed_on__isnull=False)
+    }
+    operated = set(Operation.objects.filter(practice=demo).values_list("patient_id", "performed_on"))
+
+    assert set(days) <= operated
+    assert all(talked < confirmed for (_, confirmed), talked in days.items())
+
+
+def test_the_newest_operation_is_still_in_the_room(demo):
+    (operation,) = Operation.objects.filter(practice=demo, signed_at__isnull=True)
+
+    assert operation.checklist.count() == 2
+    assert operation.dressing == "not_recorded"
+
+
+def test_limits_are_approved_for_two_drugs_only(demo):
+    approved = DoseLimit.objects.approved().filter(practice=demo)
+
+    assert sorted(approved.values_list("agent", "vasoconstrictor")) == [("lidocaine", "none"), ("mepivacaine", "none")]
+    assert not approved.filter(checked_against="").exists()
 
 
 # Outcomes at 12 months, as of the cut-off.
@@ -675,8 +726,11 @@ def test_two_loads_of_one_day_have_the_same_keys(first_keys, demo):
 
 
 def test_every_row_has_its_history(demo):
-    for model in (*KEYED[1:], Application, AnaestheticDose, OperationEvent):
+    parts = (AssessmentItem, ConsentElement, CheckedItem)
+    for model in (*KEYED[1:], Application, AnaestheticDose, OperationEvent, *parts):
         assert model.history.filter(history_type="+").count() == model.objects.count()
+    for model in parts:
+        assert not model.history.filter(history_user__isnull=True).exists()
     assert not Operation.history.filter(history_user__isnull=True).exists()
 
 
