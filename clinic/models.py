@@ -24,6 +24,7 @@ from clinic.procedures.models import (
     TreatedSide,
 )
 from clinic.procedures.site_decision import SiteDecision
+from clinic.redflags.models import RedFlag, RedFlagSeen
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
 
@@ -54,6 +55,8 @@ __all__ = [
     "Patient",
     "Photograph",
     "Practice",
+    "RedFlag",
+    "RedFlagSeen",
     "Review",
     "SideFinding",
     "SignInThrottle",

@@ -9,6 +9,7 @@ from clinic.photographs import views as photographs
 from clinic.preparation import views as preparation
 from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
+from clinic.redflags import views as redflags
 from clinic.reviews import views as reviews
 from clinic.theatre import note_views
 from clinic.theatre import views as theatre
@@ -56,6 +57,8 @@ urlpatterns = [
     path("consents/<slug:key>/confirm/", preparation.consent_confirm, name="consent-confirm"),
     path("consents/<slug:key>/withdraw/", preparation.consent_withdraw, name="consent-withdraw"),
     path("consents/<slug:key>/strike/", preparation.consent_strike, name="consent-strike"),
+    # red flags
+    path("operations/<slug:key>/flags/", redflags.red_flags, name="red-flags"),
     # procedures
     path("patients/<slug:key>/operation/", procedures.operation_new, name="operation-new"),
     path("operations/<slug:key>/", procedures.operation, name="operation"),

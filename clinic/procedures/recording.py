@@ -13,6 +13,7 @@ from clinic.patients.models import Patient
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 from clinic.procedures.signing import amending
 from clinic.procedures.site_decision import SiteDecision
+from clinic.redflags.watching import watch_operation
 from clinic.vocabulary.procedure import AmendmentKind, NailSide
 
 UNDO_FOR = timedelta(minutes=10)
@@ -109,6 +110,7 @@ def record_operation(
         for side, exposure in toe.sides.items():
             _add_side(nail, side, exposure, by=by, reason=reason)
         _decide_sites(nail, toe, by=by, now=now)
+    watch_operation(operation, by=by, now=now)
     return operation
 
 
@@ -145,6 +147,7 @@ def amend_operation(
     _lock(operation)
     with amending(operation, by=by, now=now, reason=reason):
         _correct(operation, version, values, by=by, now=now, reason=reason)
+    watch_operation(operation, by=by, now=now)
     return operation
 
 
@@ -274,6 +277,7 @@ def strike_operation(*, by: Member, operation: Operation, now: datetime, reason:
     _lock(operation)
     with amending(operation, by=by, now=now, reason=reason, kind=AmendmentKind.STRUCK_OUT):
         operation.strike(by=by, now=now, reason=reason)
+    watch_operation(operation, by=by, now=now)
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from django.db import transaction
 from clinic.access.models import Conflict, Member
 from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import Amendment, Operation, TreatedSide
+from clinic.redflags.reading import unanswered
 from clinic.vocabulary.procedure import AmendmentKind, Answer, Tourniquet
 from clinic.vocabulary.sites import capital, toe_name
 from clinic.vocabulary.theatre import ToeColour
@@ -44,7 +45,7 @@ def sign(
         return
     if stored.operator_id != by.pk:
         raise NotTheirs
-    seen_here = [*tourniquet_left(stored), *clearance_of(stored).obstacles()]
+    seen_here = [*tourniquet_left(stored), *unanswered(stored), *clearance_of(stored).obstacles()]
     found = list(dict.fromkeys([*obstacles, *seen_here]))
     if found:
         raise NotReady(found)

@@ -35,6 +35,7 @@ from clinic.procedures.recording import (
     strike_operation,
     undo_operation,
 )
+from clinic.redflags.reading import through_flags
 from clinic.vocabulary.sites import part_name, toe_name
 
 DRAFT = "operation"
@@ -190,7 +191,7 @@ def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: da
         f"Operation saved {now:%H:%M}. {patient.identity.spoken_name}, {entry.sites()}.",
         extra_tags=reverse("operation-undo", args=[operation.key]),
     )
-    return goes_to
+    return through_flags(operation, goes_to)
 
 
 # --- one operation
@@ -281,7 +282,7 @@ def operation_amend(request: HttpRequest, key: str) -> HttpResponse:
     if not entry.is_valid() or not amended(request, operation, entry):
         return amend_page(request, own_operation(request, key), entry)
     messages.success(request, f"Correction saved {timezone.localtime():%H:%M}. The earlier values are kept below.")
-    return redirect("operation", operation.key)
+    return redirect(through_flags(operation, reverse("operation", args=[operation.key])))
 
 
 def amended(request: HttpRequest, operation: Operation, entry: OperationEntry) -> bool:

@@ -4,7 +4,7 @@ from datetime import date
 from typing import Any
 
 from clinic.procedures.models import Operation
-from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review
+from clinic.reviews.models import GRAVE_FIELDS, MEASURED_FIELDS, OTHER_FIELDS, SIGN_FIELDS, Review
 from clinic.reviews.questions import NONE_OF_THESE
 from clinic.schedule import point_of
 from clinic.vocabulary import review as words
@@ -39,10 +39,11 @@ def answers_of(review: Review) -> dict[str, Any]:
 
 def _toe_answers(toe) -> dict[str, Any]:
     plain = ("healing", "signs", "fluid_colour", "fluid_consistency", "fluid_amount", "erythema_mm", "swab")
-    answers = {name: getattr(toe, name) for name in (*plain, "diagnosis", "antibiotic", "satisfaction", *SIGN_FIELDS)}
+    components = ("diagnosis", *SIGN_FIELDS, *GRAVE_FIELDS, *MEASURED_FIELDS)
+    answers = {name: getattr(toe, name) for name in (*plain, "antibiotic", "satisfaction", *components)}
     if toe.signs != words.Signs.SOME:
         # The components were stored by rule, not answered; the open form must not show them as answers.
-        answers |= dict.fromkeys((*plain[2:], "diagnosis", *SIGN_FIELDS))
+        answers |= dict.fromkeys((*plain[2:], *components))
     answers["pain"] = "not_asked" if toe.pain is None else str(toe.pain)
     others = [name for name in OTHER_FIELDS if getattr(toe, name) == Answer.YES]
     if toe.untreated_side == words.UntreatedSide.INGROWTH:

@@ -12,9 +12,12 @@ from clinic.access.models import Member, Versioned
 from clinic.procedures.models import NailProcedure, Operation, Strikable, TreatedSide
 from clinic.vocabulary import review as words
 from clinic.vocabulary.procedure import Answer
+from clinic.vocabulary.redflag import Reported
 
 SIGN_FIELDS = ("spreading", "swelling", "warmth", "tenderness", "odour", "lymphangitis", "wound_opened")
-OTHER_FIELDS = ("over_granulation", "skin_burn", "numbness")
+OTHER_FIELDS = ("over_granulation", "skin_burn", "numbness", "dusky", "altered_pain", "pigment")
+GRAVE_FIELDS = ("bone_signs", "unwell")  # asked only where somebody thinks of them, so "no signs" says nothing of them
+MEASURED_FIELDS = ("temperature_c", "pulse", "respiratory_rate")
 
 
 def counts(review: str = "") -> Q:
@@ -106,6 +109,14 @@ class ToeFinding(Versioned):
     over_granulation = models.CharField(max_length=15, choices=Answer.choices)
     skin_burn = models.CharField(max_length=15, choices=Answer.choices)
     numbness = models.CharField(max_length=15, choices=Answer.choices)
+    dusky = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    altered_pain = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    pigment = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    bone_signs = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    unwell = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
+    temperature_c = models.DecimalField(max_digits=3, decimal_places=1, null=True, blank=True)
+    pulse = models.PositiveSmallIntegerField(null=True, blank=True, help_text="beats a minute")
+    respiratory_rate = models.PositiveSmallIntegerField(null=True, blank=True, help_text="breaths a minute")
     untreated_side = models.CharField(max_length=15, choices=words.UntreatedSide.choices)
     satisfaction = models.CharField(
         max_length=20, choices=words.Satisfaction.choices, default=words.Satisfaction.NOT_ASKED
@@ -121,7 +132,10 @@ class ToeFinding(Versioned):
             one_of("toefinding", "fluid_consistency", words.FluidConsistency),
             one_of("toefinding", "fluid_amount", words.FluidAmount),
             between("toefinding", "erythema_mm", 0, 100),
-            *(one_of("toefinding", field, Answer) for field in SIGN_FIELDS + OTHER_FIELDS),
+            *(one_of("toefinding", field, Answer) for field in SIGN_FIELDS + OTHER_FIELDS + GRAVE_FIELDS),
+            between("toefinding", "temperature_c", 34, 42),
+            between("toefinding", "pulse", 30, 220),
+            between("toefinding", "respiratory_rate", 5, 60),
             one_of("toefinding", "swab", words.Swab),
             one_of("toefinding", "antibiotic", words.Antibiotic),
             one_of("toefinding", "diagnosis", words.Diagnosis),
@@ -187,6 +201,7 @@ class Contact(Versioned):
     result = models.CharField(max_length=15, choices=words.ContactResult.choices)
     next_try_on = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=500, blank=True, default="")
+    reported = models.CharField(max_length=15, choices=Reported.choices, default=Reported.NOT_ASKED)
     handled_at = models.DateTimeField(null=True, blank=True)
     recorded_by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
@@ -197,6 +212,7 @@ class Contact(Versioned):
         constraints: ClassVar = [
             one_of("contact", "channel", words.ContactChannel),
             one_of("contact", "result", words.ContactResult),
+            one_of("contact", "reported", Reported),
             models.CheckConstraint(
                 condition=Q(next_try_on__isnull=True) | Q(next_try_on__gt=F("made_on")), name="next_try_after_contact"
             ),

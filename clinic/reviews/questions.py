@@ -10,9 +10,9 @@ from typing import Any
 from django import forms
 
 from clinic.access import answers
-from clinic.access.numbers import DayField, WholeNumberField, say_day
+from clinic.access.numbers import DayField, NumberField, WholeNumberField, say_day
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
-from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS
+from clinic.reviews.models import GRAVE_FIELDS, MEASURED_FIELDS, OTHER_FIELDS, SIGN_FIELDS
 from clinic.reviews.recording import explicit_retreatment, explicit_signs
 from clinic.vocabulary import review as words
 from clinic.vocabulary.procedure import Answer
@@ -22,6 +22,9 @@ OTHER_LABELS = {
     "over_granulation": "Over-granulation",
     "skin_burn": "Skin burn",
     "numbness": "Numbness",
+    "dusky": "Toe dusky, white or cold",
+    "altered_pain": "Pain out of proportion, or altered colour, warmth or sweating",
+    "pigment": "Pigment",
     "untreated_ingrowth": "Ingrowth at the untreated side",
 }
 SIGN_LABELS = {
@@ -32,6 +35,8 @@ SIGN_LABELS = {
     "odour": "Odour",
     "lymphangitis": "Red streaks",
     "wound_opened": "Wound opened by a clinician",
+    "bone_signs": "Sausage toe, or a probe reaches bone",
+    "unwell": "Shivering, confused or very unwell",
 }
 YES_NO = [(Answer.YES.value, "Yes"), (Answer.NO.value, "No")]
 NONE_OF_THESE = "none"
@@ -100,6 +105,16 @@ class ToeForm(forms.Form):
         max_value=100,
         required=False,
     )
+    temperature_c = NumberField(
+        label="Temperature", label_for_errors="Temperature", unit="°C", min_value=34, max_value=42, required=False
+    )
+    pulse = WholeNumberField(
+        label="Pulse", label_for_errors="Pulse", unit="/min", min_value=30, max_value=220, required=False
+    )
+    respiratory_rate = WholeNumberField(
+        label="Breathing rate", label_for_errors="Breathing rate", unit="/min", min_value=5, max_value=60,
+        required=False,
+    )  # fmt: skip
     swab = choice("Swab", words.Swab, "Choose from the list", required=False)
     diagnosis = choice("Your diagnosis", words.Diagnosis, "Choose your diagnosis, or “Not assessed”", required=False)
     antibiotic = choice("Antibiotic since the last review", words.Antibiotic, "Choose whether an antibiotic was given")
@@ -138,7 +153,7 @@ class ToeForm(forms.Form):
             *others,
             ("not_assessed", "Not assessed"),
         ]
-        for name in SIGN_FIELDS:
+        for name in (*SIGN_FIELDS, *GRAVE_FIELDS):
             self.fields[name] = forms.ChoiceField(
                 label=SIGN_LABELS[name],
                 choices=YES_NO,
@@ -148,6 +163,15 @@ class ToeForm(forms.Form):
 
     def sign_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in SIGN_FIELDS]
+
+    def grave_fields(self) -> list[forms.BoundField]:
+        """What is asked only where somebody thinks of it."""
+        return [self[name] for name in (*GRAVE_FIELDS, *MEASURED_FIELDS)]
+
+    @property
+    def shows_grave(self) -> bool:
+        answered = (str(bound.value() or "") for bound in self.grave_fields())
+        return any(text and text != Answer.NOT_ASSESSED for text in answered)
 
     def clean_other(self) -> list[str]:
         chosen = self.cleaned_data["other"]
@@ -169,9 +193,8 @@ class ToeForm(forms.Form):
         """Every column of a toe finding, explicit."""
         given = self.cleaned_data
         components = ("fluid_colour", "fluid_consistency", "fluid_amount", "erythema_mm", "swab", "diagnosis")
-        signs = explicit_signs(
-            given["signs"], given["healing"], {name: given.get(name) for name in (*components, *SIGN_FIELDS)}
-        )
+        asked = (*components, *SIGN_FIELDS, *GRAVE_FIELDS, *MEASURED_FIELDS)
+        signs = explicit_signs(given["signs"], given["healing"], {name: given.get(name) for name in asked})
         return {
             **signs,
             "healing": given["healing"],

@@ -9,7 +9,16 @@ from django.db import transaction
 from clinic.access.models import Conflict, Member, keep_all, put
 from clinic.access.rules import Action, may
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
-from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
+from clinic.redflags.watching import watch_review
+from clinic.reviews.models import (
+    GRAVE_FIELDS,
+    MEASURED_FIELDS,
+    OTHER_FIELDS,
+    SIGN_FIELDS,
+    Review,
+    SideFinding,
+    ToeFinding,
+)
 from clinic.vocabulary import review as words
 from clinic.vocabulary.procedure import Answer
 
@@ -34,7 +43,8 @@ def explicit_signs(signs: str, healing: str, components: Mapping[str, object]) -
     'No signs seen' stores 'no' for each sign; wound fluid is stored as none only at a dry toe, since a moist one
     has some that was not graded. 'Signs seen' stores what was answered and 'not assessed' for the rest.
     """
-    unknown = {name: Answer.NOT_ASSESSED for name in SIGN_FIELDS}
+    unknown = {name: Answer.NOT_ASSESSED for name in (*SIGN_FIELDS, *GRAVE_FIELDS)}
+    unknown |= dict.fromkeys(MEASURED_FIELDS)
     not_graded = {
         "fluid_colour": words.FluidColour.NOT_ASSESSED,
         "fluid_consistency": words.FluidConsistency.NOT_ASSESSED,
@@ -53,6 +63,7 @@ def explicit_signs(signs: str, healing: str, components: Mapping[str, object]) -
         none_seen = {name: Answer.NO for name in SIGN_FIELDS}
         fluid = dry if healing == words.Healing.DRY else {}
         return {
+            **unknown,
             **not_graded,
             **none_seen,
             **fluid,
@@ -119,6 +130,7 @@ def record_review(
     keep_all(toes, by=by, reason=reason)
     sides = [SideFinding(review=review, treated_side=side, **each) for side, each in findings.sides.items()]
     keep_all(sides, by=by, reason=reason)
+    watch_review(review, by=by, now=now)
     return review
 
 
@@ -152,6 +164,7 @@ def correct_review(
     for treated, answers in findings.sides.items():
         row = sides.get(treated.pk) or SideFinding(review=review, treated_side=treated)
         _write(row, answers, by=by, reason=reason)
+    watch_review(review, by=by, now=now)
     return review
 
 
@@ -170,11 +183,18 @@ def _write(
         row.save_version(by=by, reason=reason)
 
 
+@transaction.atomic
+def strike_review(*, by: Member, review: Review, now: datetime, reason: str) -> None:
+    """Strike out a wrong entry; its red flags are not so any more. Raises Conflict if it moved on."""
+    review.strike(by=by, now=now, reason=reason)
+    watch_review(review, by=by, now=now)
+
+
 def undo_review(*, by: Member, review: Review, now: datetime) -> None:
     """Take back a review just saved; raises TooLateToUndo for others, or after ten minutes, or once it was changed."""
     if review.recorded_by_id != by.pk or now - review.recorded_at > UNDO_FOR or review.version > 1:
         raise TooLateToUndo
-    review.strike(by=by, now=now, reason="Undone by the author")
+    strike_review(by=by, review=review, now=now, reason="Undone by the author")
 
 
 def accept_report(*, by: Member, review: Review, now: datetime) -> None:

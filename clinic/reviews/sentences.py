@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
+from clinic.access.numbers import plain
 from clinic.procedures.models import NailProcedure
-from clinic.reviews.models import OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
+from clinic.reviews.models import GRAVE_FIELDS, OTHER_FIELDS, SIGN_FIELDS, Review, SideFinding, ToeFinding
 from clinic.vocabulary import review as words
 from clinic.vocabulary import sites
 from clinic.vocabulary.procedure import Answer
@@ -18,8 +19,17 @@ SIGN_WORDS = {
     "odour": "odour",
     "lymphangitis": "red streaks",
     "wound_opened": "wound opened",
+    "bone_signs": "sausage toe or bone reached by the probe",
+    "unwell": "shivering, confused or very unwell",
 }
-OTHER_WORDS = {"over_granulation": "over-granulation", "skin_burn": "skin burn", "numbness": "numbness"}
+OTHER_WORDS = {
+    "over_granulation": "over-granulation",
+    "skin_burn": "skin burn",
+    "numbness": "numbness",
+    "dusky": "toe dusky, white or cold",
+    "altered_pain": "pain out of proportion, or altered colour, warmth or sweating",
+    "pigment": "pigment",
+}
 ANTIBIOTIC_WORDS = {
     words.Antibiotic.NONE: "No antibiotic.",
     words.Antibiotic.OURS: "Antibiotic given by us.",
@@ -62,13 +72,19 @@ def _signs(finding: ToeFinding) -> str:
         return "Signs of infection: cannot tell."
     if finding.signs == words.Signs.NOT_ASSESSED:
         return "Signs of infection not assessed."
-    seen = [SIGN_WORDS[name] for name in SIGN_FIELDS if getattr(finding, name) == Answer.YES]
+    seen = [SIGN_WORDS[name] for name in (*SIGN_FIELDS, *GRAVE_FIELDS) if getattr(finding, name) == Answer.YES]
     if finding.fluid_colour not in {"none", "not_assessed"}:
         colour = label_of(words.FluidColour, finding.fluid_colour).lower()
         consistency = "" if finding.fluid_consistency in {"none", "not_assessed"} else f", {finding.fluid_consistency}"
         seen.append(f"{colour} wound fluid{consistency}")
     if finding.erythema_mm:
         seen.append(f"redness {finding.erythema_mm} mm")
+    if finding.temperature_c is not None:
+        seen.append(f"temperature {plain(finding.temperature_c)} °C")
+    if finding.pulse is not None:
+        seen.append(f"pulse {finding.pulse}")
+    if finding.respiratory_rate is not None:
+        seen.append(f"breathing rate {finding.respiratory_rate}")
     diagnosis = {
         words.Diagnosis.NONE: "; clinician: no infection",
         words.Diagnosis.NOT_ASSESSED: "; clinician's diagnosis not recorded",

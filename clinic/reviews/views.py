@@ -24,6 +24,7 @@ from clinic.patients.models import Patient
 from clinic.photographs.forms import PhotographForm
 from clinic.photographs.reading import photographs_of
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
+from clinic.redflags.reading import through_flags
 from clinic.reviews.answers import answers_of, first_answers
 from clinic.reviews.forms import ReviewEntry
 from clinic.reviews.history import history_of
@@ -34,6 +35,7 @@ from clinic.reviews.recording import (
     accept_report,
     correct_review,
     record_review,
+    strike_review,
     undo_review,
 )
 from clinic.reviews.sentences import how_seen, side_sentence, site, toe_sentence
@@ -91,7 +93,7 @@ def record(request: HttpRequest, key: str) -> HttpResponse:
     entry = _entry(request, operation, now)
     if request.method == "POST" and entry.is_valid():
         try:
-            return redirect(_save(request, operation, entry, now, once))
+            return redirect(through_flags(operation, _save(request, operation, entry, now, once)))
         except Conflict:
             entry.foreign_errors = ["The operation was corrected just now. Your answers are kept; check and save again"]
     if request.method == "POST":
@@ -308,7 +310,7 @@ def correct(request: HttpRequest, key: str) -> HttpResponse:
                 messages.success(
                     request, f"Review of {say_day(review.seen_on)} corrected. The earlier answers are kept below."
                 )
-                return redirect("review", review.key)
+                return redirect(through_flags(operation, reverse("review", args=[review.key])))
             except Conflict:
                 conflict = True
                 review = _own_review(request, key)
@@ -350,7 +352,7 @@ def strike(request: HttpRequest, key: str) -> HttpResponse:
     review = _own_review(request, key)
 
     def act(reason: str) -> None:
-        review.strike(by=request.user, now=timezone.now(), reason=reason)
+        strike_review(by=request.user, review=review, now=timezone.now(), reason=reason)
 
     strike_out(request, review, ReasonForm(request.POST), act, what="review", author_id=review.recorded_by_id)
     return redirect("review", review.key)

@@ -11,6 +11,8 @@ from clinic.access.models import Member, put, written_by
 from clinic.procedures.clearance import Clearance
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
 from clinic.procedures.signing import amending
+from clinic.redflags.reading import unanswered
+from clinic.redflags.watching import watch_operation
 from clinic.theatre.marks import standing, still_open, too_long
 from clinic.vocabulary.procedure import AmendmentKind, EventKind, Harm, Technique
 from clinic.vocabulary.theatre import MarkKind, Phase
@@ -32,6 +34,7 @@ def add_dose(
                 happened_on=operation.performed_on, note=f"Batch {dose.batch}: {expired_reason}",
             )  # fmt: skip
             written_by(event, by).save()
+    watch_operation(operation, by=by, now=now)
     return dose
 
 
@@ -41,6 +44,7 @@ def add_event(*, by: Member, operation: Operation, now: datetime, happened_on: d
     with amending(operation, by=by, now=now, reason="Event added", kind=AmendmentKind.LATE_ENTRY):
         event = OperationEvent(operation=operation, happened_on=happened_on, **values)
         written_by(event, by).save()
+    watch_operation(operation, by=by, now=now)
     return event
 
 
@@ -59,6 +63,7 @@ def close(
         for nail, values in toes.items():
             if put(nail, values):
                 nail.save_version(by=by, reason=reason)
+    watch_operation(stored, by=by, now=now)
 
 
 def stamp_of(operation: Operation) -> str:
@@ -87,7 +92,7 @@ def stamp_of(operation: Operation) -> str:
 
 def obstacles(operation: Operation, clearance: Clearance) -> list[str]:
     """What must be settled before signing, besides the tourniquet's removal."""
-    found, marks = clearance.obstacles(), standing(operation)
+    found, marks = [*unanswered(operation), *clearance.obstacles()], standing(operation)
     for mark in still_open(marks):
         if mark.kind == MarkKind.APPLICATION_START:
             found.append("An application is still running; tap its end or correct it")

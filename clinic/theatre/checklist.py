@@ -9,6 +9,7 @@ from django.utils import timezone
 from clinic.access.models import Conflict, Member
 from clinic.procedures.models import Operation
 from clinic.procedures.signing import amending
+from clinic.redflags.watching import watch_operation
 from clinic.theatre.marks import standing
 from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
 from clinic.vocabulary.procedure import AmendmentKind
@@ -61,6 +62,7 @@ def complete(
             stored.second_initials, stored.note = second_initials, note
             stored.save_version(by=by, reason=reason)
         put_items(stored, items_of(phase, wording), answers, by=by)
+    watch_operation(operation, by=by, now=now)
     return stored
 
 

@@ -15,6 +15,7 @@ from clinic.patients.changes import say_day
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.procedures.recording import put_applications
 from clinic.procedures.signing import amending, tourniquet_left
+from clinic.redflags.watching import watch_operation
 from clinic.theatre.models import Mark
 from clinic.vocabulary.theatre import MarkKind
 
@@ -60,6 +61,7 @@ def tap(
     check_order([*standing(operation), mark])
     mark.keep(by=by)
     settle(operation, by=by, reason="")
+    watch_operation(operation, by=by, now=now)
     return mark
 
 
@@ -93,6 +95,7 @@ def _change(*, by: Member, mark: Mark, version: int, now: datetime, reason: str,
         settle(operation, by=by, reason=reason)
         if operation.signed_at and set(tourniquet_left(operation)) - set(left_before):
             raise Refused("The operation is signed, so the tourniquet must keep its time off; correct the time instead")
+    watch_operation(operation, by=by, now=now)
 
 
 def refuse_another_day(mark: Mark, operation: Operation) -> None:

@@ -20,6 +20,7 @@ from clinic.access.once import claim
 from clinic.access.rules import Action, may
 from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import NailProcedure, Operation, SignedRecord, TreatedSide
+from clinic.redflags.reading import through_flags
 from clinic.theatre import acts, checklist, marks
 from clinic.theatre.doses import DoseForm, added_up
 from clinic.theatre.forms import End, EventForm, MarkForm, PhaseForm, TapForm
@@ -111,7 +112,7 @@ def told(request: HttpRequest, operation: Operation, sentence: str, *, status: i
     if "application/json" in request.headers.get("Accept", ""):
         return JsonResponse({"said": sentence}, status=status)
     (messages.success if status == 200 else messages.error)(request, sentence)
-    return redirect("room", operation.key)
+    return redirect(through_flags(operation, reverse("room", args=[operation.key])))
 
 
 @require_methods("GET", "POST")
@@ -139,7 +140,7 @@ def mark(request: HttpRequest, key: str) -> HttpResponse:
             form.add_error(None if takes_back else "at", str(refusal))
         else:
             messages.success(request, "Taken back." if takes_back else "Time corrected. The earlier one is kept.")
-            return redirect("room", row.operation.key)
+            return redirect(through_flags(row.operation, reverse("room", args=[row.operation.key])))
     shown = {"mark": row, "form": form, "version": version, "operation": row.operation, "takes_back": takes_back,
              "identity": row.operation.patient.identity, "earlier": row.history.order_by("history_id")}  # fmt: skip
     return render(request, "theatre/mark.html", shown, status=status)
@@ -188,7 +189,7 @@ def phase(request: HttpRequest, key: str, code: str) -> HttpResponse:
             version = ChecklistPhase.objects.get(operation=operation, phase=which).version
         else:
             messages.success(request, f"{which.label}: {saved.get_timing_display().lower()}.")
-            return redirect("room", operation.key)
+            return redirect(through_flags(operation, reverse("room", args=[operation.key])))
     shown = {"operation": operation, "identity": operation.patient.identity, "phase": which, "form": form,
              "stored": stored, "version": version}  # fmt: skip
     return render(request, "theatre/phase.html", shown, status=status)
@@ -212,7 +213,7 @@ def event_add(request: HttpRequest, key: str) -> HttpResponse:
     if form.is_valid():
         given = {name: form.cleaned_data[name] for name in ("kind", "harm", "note")}
         return made_once(
-            request, form.once, reverse("room", args=[operation.key]), "Event recorded.",
+            request, operation, form.once, "Event recorded.",
             lambda: acts.add_event(
                 by=request.user, operation=operation, now=timezone.now(), happened_on=operation.performed_on, **given
             ),
@@ -221,14 +222,15 @@ def event_add(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "theatre/event.html", shown)
 
 
-def made_once(request: HttpRequest, once: str, leads_to: str, said: str, act: Callable[[], Any]) -> HttpResponse:
-    """Do it for the first post of a form; lead the others to its result."""
+def made_once(request: HttpRequest, operation: Operation, once: str, said: str, act: Callable[[], Any]) -> HttpResponse:
+    """Do it for the first post of a form; lead the others to its result: the room, past what it may mean."""
+    leads_to = reverse("room", args=[operation.key])
     with transaction.atomic():
         if earlier := claim(request.user, once, leads_to=leads_to):
             return redirect(earlier)
         act()
     messages.success(request, said)
-    return redirect(leads_to)
+    return redirect(through_flags(operation, leads_to))
 
 
 # --- anaesthetic
@@ -243,7 +245,7 @@ def dose_add(request: HttpRequest, key: str) -> HttpResponse:
     now = timezone.now()
     if form.is_valid() and not form.refuse_future(now):
         return made_once(
-            request, form.once, reverse("room", args=[operation.key]), "Anaesthetic recorded.",
+            request, operation, form.once, "Anaesthetic recorded.",
             lambda: acts.add_dose(
                 by=request.user, operation=operation, now=now, expired_reason=form.expired_reason, **form.values()
             ),
@@ -279,7 +281,8 @@ def closing(request: HttpRequest, key: str) -> HttpResponse:
             more["last_change"] = operation.history.select_related("history_user").latest("history_id")
         else:
             messages.success(request, "The end of the operation is saved.")
-            return redirect("sign" if may(request.user.role, Action.RECORD_OPERATION) else "room", operation.key)
+            onward = "sign" if may(request.user.role, Action.RECORD_OPERATION) else "room"
+            return redirect(through_flags(operation, reverse(onward, args=[operation.key])))
     shown = room_page(request, operation, end=end, errors=list(end.errors()), version=version, **more)
     return render(request, "theatre/closing.html", shown, status=status)
 

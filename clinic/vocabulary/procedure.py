@@ -273,6 +273,20 @@ class EventKind(Term):
     SKIN_BURN = "skin_burn", "Chemical burn of the skin", "Injury beyond the intended field", s.COMMON_PRACTICE
     VASOVAGAL = "vasovagal", "Vasovagal reaction", "Faint or near faint", s.COMMON_PRACTICE
     OSTEOMYELITIS = "osteomyelitis", "Bone infection", "Diagnosed after the operation", s.COMMON_PRACTICE
+    TOXICITY_SIGNS = (
+        "toxicity_signs", "Signs of toxicity after the anaesthetic",
+        "Tingling around the mouth, metallic taste, ringing ears, dizziness, agitation, drowsiness, twitching, a fit, "
+        "collapse, a slow or irregular heartbeat", s.LA_TOXICITY,
+    )  # fmt: skip
+    ALLERGIC_SIGNS = (
+        "allergic_signs", "Severe allergic signs",
+        "Difficulty breathing, a rash all over, low blood pressure", s.COMMON_PRACTICE,
+    )  # fmt: skip
+    AGENT_SPILL = "agent_spill", "Agent on other skin or in an eye", "Spilt beyond the toe", s.COMMON_PRACTICE
+    AGENT_SIGNS = (
+        "agent_signs", "Signs after the agent",
+        "Dizziness, irregular heartbeat, dark urine or confusion", s.COMMON_PRACTICE,
+    )  # fmt: skip
     EXPIRED_BATCH = "expired_batch", "Expired batch used", "Noticed during or after the operation", s.COMMON_PRACTICE
     OTHER = "other", "Other event", "Say which", s.COMMON_PRACTICE
 

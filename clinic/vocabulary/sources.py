@@ -27,6 +27,11 @@ PHARMACOPOEIA_PHENOL = Source("Liquefied Phenol monographs, BP and USP", "monogr
 FARRAR_2001 = Source("Farrar JT et al. Pain 2001;94:149-158", "0 to 10 numeric rating scale")
 WHO_CHECKLIST = Source("WHO Surgical Safety Checklist 2008/2009", "three phases")
 NPSA_TOURNIQUET = Source("Lamont T et al. BMJ 2010;340:c1981", "tourniquets left on digits")
+LA_TOXICITY = Source("AAGBI Safety Guideline: severe local anaesthetic toxicity, 2010", "text of that version read")
+FOOT_INFECTION_GRADES = Source(
+    "IWGDF/IDSA grades of foot infection, EFORT Open Rev 2018;3:513-525, Table 1",
+    "anchors of redness and systemic signs",
+)
 ICD_10_L60 = Source("ICD-10 L60.0, ingrowing nail", "code page read")
 NAIL_HANDBOOK = Source("Foot and ankle handbook, nail chapter, evidence check 2010", "citing Giacalone 1997, not read")
 PERFUSION_GRADES = Source("Grades of wound, ischaemia and foot infection, Medicina 2024;60:1179, Table 2", "table read")

@@ -5,8 +5,10 @@ from datetime import date, datetime, timedelta
 from django import forms
 from django.utils import timezone
 
+from clinic.access.answers import choice
 from clinic.access.numbers import DayField
 from clinic.procedures.models import Operation
+from clinic.vocabulary.redflag import Reported
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 NEXT_TRY_AFTER_DAYS = 3
@@ -68,6 +70,14 @@ class ContactForm(forms.Form):
         required=False,
     )
     next_try_on = DayField(label="Next try", label_for_errors="the next try", may_be_future=True, required=False)
+    reported = choice(
+        "Does the patient report one of these?",
+        Reported,
+        "Choose what the patient reports, or “Nothing of these”",
+        required=False,
+        columns=2,
+        without=(Reported.NOT_ASKED,),
+    )
     note = forms.CharField(label="Note", max_length=500, required=False)
 
     def __init__(self, *args, today: date, **kwargs) -> None:
@@ -80,6 +90,9 @@ class ContactForm(forms.Form):
         answers = super().clean()
         if answers.get("result") == ContactResult.DIED and not answers.get("died_on") and "died_on" not in self.errors:
             self.add_error("died_on", "When did the patient die? Give day, month and year")
+        if answers.get("result") == ContactResult.PROBLEM and not answers.get("reported"):
+            self.add_error("reported", "Choose what the patient reports, or “Nothing of these”")
+        answers["reported"] = answers.get("reported") or Reported.NOT_ASKED.value
         again = {ContactResult.LEFT_MESSAGE, ContactResult.NO_ANSWER, ContactResult.DID_NOT_ATTEND}
         if answers.get("result") not in again:
             answers["next_try_on"] = None

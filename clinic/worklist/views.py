@@ -18,14 +18,18 @@ from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
 from clinic.patients.models import Patient
 from clinic.procedures.models import Operation
+from clinic.redflags.reading import through_flags, waiting
+from clinic.redflags.watching import watch_contact
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.timeline import clinic_ended, window_words
 from clinic.schedule import next_point, point_of
+from clinic.vocabulary.redflag import AlertLevel
 from clinic.vocabulary.review import ContactResult
 from clinic.worklist.forms import BookingForm, ContactForm
 from clinic.worklist.queries import day_list
 
 FIRST_ROWS = 25
+RED = "This is a red flag. It stands on top of Today until a clinician has written down what was done."
 
 
 @require_methods("GET")
@@ -37,6 +41,7 @@ def today(request: HttpRequest) -> HttpResponse:
     shown = None if request.GET.get("all") else FIRST_ROWS
     context = {
         "lists": lists,
+        "red_flags": waiting(request.user) if may(request.user.role, Action.READ_RECORD) else [],
         "today": now.date(),
         "unfinished": lists.unfinished[:shown],
         "overdue": lists.overdue[:shown],
@@ -139,12 +144,19 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
             died_on = answers.pop("died_on")
             row = Contact(operation=operation, made_on=now.date(), recorded_by=request.user, recorded_at=now, **answers)
             row.keep(by=request.user)
+            raised = watch_contact(row, by=request.user, now=now)
             if row.result == ContactResult.DIED:
                 patient = Patient.objects.select_for_update().get(pk=operation.patient_id)
                 patient.died_on = died_on
                 patient.save_version(by=request.user, reason="Told at a contact")
         messages.success(request, _logged(row))
-        return redirect("today")
+        if any(flag.level == AlertLevel.RED for flag in raised):
+            messages.warning(
+                request,
+                "This is a red flag. It stands on top of Today until a clinician has written down what was done.",
+            )
+        acts = may(request.user.role, Action.RECORD_REVIEW)
+        return redirect(through_flags(operation, reverse("today")) if acts else "today")
     context = {
         "form": form,
         "operation": operation,

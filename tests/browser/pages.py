@@ -57,6 +57,7 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "read and sign": ("idris", lambda page: a_running_operation(page) + "sign/"),
     "record anaesthetic": ("idris", lambda page: a_running_operation(page) + "dose/"),
     "event": ("idris", lambda page: a_running_operation(page) + "event/"),
+    "red flags": ("idris", lambda page: first_operation(page) + "flags/"),
     "toe amputated": ("idris", lambda page: first_toe(page) + "amputated/"),
     "new assessment": ("idris", lambda page: first_patient(page) + "assessment/"),
     "new consent": ("idris", lambda page: first_patient(page) + "consent/"),

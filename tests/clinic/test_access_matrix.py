@@ -70,6 +70,8 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "consent-confirm": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     "consent-withdraw": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
     "consent-strike": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    # red flags
+    "red-flags": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     # procedures
     "operation-new": ("GET", Action.RECORD_OPERATION, 200, SIGN_IN),
     "operation": ("GET", Action.READ_RECORD, 200, SIGN_IN),
@@ -195,6 +197,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "operation-new": lambda practice: [create_patient(practice).key],
     "operation": lambda practice: [create_operation(practice).key],
     "operation-amend": lambda practice: [create_operation(practice).key],
+    "red-flags": lambda practice: [create_operation(practice).key],
     "site-decide": lambda practice: site_of(create_operation(practice)),
     "operation-undo": lambda practice: [create_operation(practice).key],
     "operation-strike": lambda practice: [create_operation(practice).key],

@@ -1,0 +1,152 @@
+"""From what was just saved to its red flags. The acts that save an operation, a review or a contact call this.
+
+Rows of slices above are taken as they come; nothing of those slices is imported.
+"""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from clinic.access.models import Member
+from clinic.dosing.arithmetic import assess
+from clinic.dosing.effect import dose_of_row
+from clinic.dosing.models import approved_limits
+from clinic.dosing.results import Result
+from clinic.patients.models import Patient
+from clinic.redflags.facts import FindingFacts, OperationFacts, ToeFacts
+from clinic.redflags.models import RedFlag
+from clinic.redflags.raising import keep_flags
+from clinic.redflags.rules import RISK_WORDS, of_contact, of_finding, of_operation
+from clinic.vocabulary.procedure import Answer, NailSide, Tourniquet
+from clinic.vocabulary.redflag import AlertOrigin
+from clinic.vocabulary.review import Diagnosis
+from clinic.vocabulary.sites import capital, toe_name
+from clinic.vocabulary.theatre import BlockResult, CheckAnswer
+
+NOT_USED = {Tourniquet.NONE, Tourniquet.NOT_RECORDED}
+FINDINGS = (
+    "erythema_mm", "spreading", "lymphangitis", "fluid_amount", "pain", "numbness", "over_granulation", "dusky",
+    "altered_pain", "pigment", "bone_signs", "unwell", "temperature_c", "pulse", "respiratory_rate",
+)  # fmt: skip
+
+
+def watch_operation(operation: Any, *, by: Member, now: datetime) -> list[RedFlag]:
+    """Look at an operation as it is stored now; gives the flags that are new. None stand on one that is struck out."""
+    found = [] if operation.struck_at else of_operation(operation_facts(operation))
+    return keep_flags(operation, found, origin=AlertOrigin.OPERATION.value, by=by, now=now)
+
+
+def watch_review(review: Any, *, by: Member, now: datetime) -> list[RedFlag]:
+    facts = [] if review.struck_at else finding_facts(review)
+    found = list(dict.fromkeys(flag for toe in facts for flag in of_finding(toe)))
+    return keep_flags(review.operation, found, origin=AlertOrigin.REVIEW.value, source_key=review.key, by=by, now=now)
+
+
+def watch_contact(contact: Any, *, by: Member, now: datetime) -> list[RedFlag]:
+    day = (contact.made_on - contact.operation.performed_on).days
+    found = of_contact(contact.reported, day=day)
+    return keep_flags(
+        contact.operation, found, origin=AlertOrigin.CONTACT.value, source_key=contact.key, by=by, now=now
+    )
+
+
+def risks_of(patient: Patient) -> tuple[str, ...]:
+    return tuple(risk for risk in RISK_WORDS if getattr(patient, risk) == Answer.YES)
+
+
+# --- an operation as facts
+
+
+def operation_facts(operation: Any) -> OperationFacts:
+    """Read afresh, since a row of it has just changed. A fixed number of statements."""
+    day = operation.performed_on
+    nails = operation.nail_procedures.order_by("pk").prefetch_related("treated_sides__applications")
+    doses = list(operation.doses.order_by("pk").values_list(
+        "agent", "strength_percent", "vasoconstrictor", "volume_ml", "nail_procedure__foot", "nail_procedure__toe",
+        "batch", "expires_on",
+    ))  # fmt: skip
+    share, words = _dose_share(operation, doses)
+    not_so = operation.checklist.filter(items__answer=CheckAnswer.NO).values_list("items__code", flat=True)
+    return OperationFacts(
+        age_years=operation.age_years,
+        risks=risks_of(operation.patient),
+        toes=tuple(_toe_facts(nail, day) for nail in nails),
+        dose_share=share,
+        dose_words=words,
+        expired_doses=tuple(row[6] or "without a number" for row in doses if row[7] and row[7] < day),
+        events=tuple(operation.events.order_by("pk").values_list("kind", flat=True)),
+        not_so=frozenset(not_so),
+        long_exposure_seconds=operation.practice.exposure_note_seconds,
+    )
+
+
+def _toe_facts(nail: Any, day: date) -> ToeFacts:
+    sides = list(nail.treated_sides.all())
+    used = nail.tourniquet not in NOT_USED or nail.tourniquet_on_at is not None
+    return ToeFacts(
+        key=nail.key,
+        place=capital(toe_name(nail.foot, nail.toe)),
+        tourniquet_used=used,
+        tourniquet_on_at=nail.tourniquet_on_at,
+        tourniquet_off_at=nail.tourniquet_off_at,
+        is_closed=nail.block_result != BlockResult.NOT_RECORDED,  # asked at the end of every operation
+        toe_colour=nail.toe_colour,
+        capillary_refill_seconds=nail.capillary_refill_seconds,
+        agent=nail.agent,
+        exposures=tuple(side.exposure_seconds for side in sides if side.exposure_seconds is not None),
+        whole_nail=any(side.side == NailSide.WHOLE for side in sides),
+        toe=nail.toe,
+        agent_expired=bool(nail.agent_expires_on and nail.agent_expires_on < day),
+        infection_before=nail.infection_before,
+    )
+
+
+def _dose_share(operation: Any, rows: Sequence[Any]) -> tuple[Any, str]:
+    """The greatest share of any limit and the sentence about it; nothing where no limit can be worked out."""
+    if not rows:
+        return None, ""
+    doses = [dose_of_row(row[:6]) for row in rows]
+    limits = approved_limits(operation.practice)
+    result = assess(doses, limits, weight_kg=operation.weight_kg, age_years=operation.age_years)
+    parts = [(part.least, part.words) for part in (*result.totals, *result.digits)]
+    if result.sum_words:
+        parts.append((sum((total.least for total in result.totals), 0), result.sum_words))
+    share, words = max(parts, key=lambda part: part[0])
+    return share, _short(words, result)
+
+
+def _short(words: str, result: Result) -> str:
+    """The arithmetic in one sentence that fits into a flag."""
+    return words if len(words) <= 300 else result.headline[:300]
+
+
+# --- a review as facts
+
+
+def finding_facts(review: Any) -> list[FindingFacts]:
+    """Every toe of a review, with since when it has been infected. Two statements."""
+    since = _infected_since(review)
+    rows = review.toe_findings.select_related("nail_procedure").order_by("pk")
+    risks = risks_of(review.operation.patient)
+    return [
+        FindingFacts(
+            key=row.nail_procedure.key,
+            place=capital(toe_name(row.nail_procedure.foot, row.nail_procedure.toe)),
+            day=review.day,
+            healing=row.healing,
+            values={name: getattr(row, name) for name in FINDINGS},
+            infected=Diagnosis(row.diagnosis).infected,
+            infected_since_day=since.get(row.nail_procedure_id),
+            risks=risks,
+        )
+        for row in rows
+    ]
+
+
+def _infected_since(review: Any) -> dict[int, int]:
+    """By toe, the day of its first diagnosed infection among standing reviews up to this one."""
+    infected = [term.value for term in Diagnosis if term.infected]
+    earlier = review.operation.reviews.filter(struck_at__isnull=True, seen_on__lte=review.seen_on)
+    found = earlier.filter(toe_findings__diagnosis__in=infected).order_by("-seen_on")
+    days = found.values_list("toe_findings__nail_procedure_id", "seen_on")
+    return {nail: (seen_on - review.operated_on).days for nail, seen_on in days}
