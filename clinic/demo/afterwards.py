@@ -25,6 +25,7 @@ from clinic.demo.shapes import (
     on_a_weekday,
 )
 from clinic.schedule import ReviewPoint, point_of
+from clinic.vocabulary.redflag import Reported
 from clinic.vocabulary.review import ContactChannel, ContactResult, Extent, Origin, Retreatment, Symptoms
 
 SEED = 20250602
@@ -46,6 +47,7 @@ def extend(plan: Plan, today: date) -> None:
     _book_ahead(rng, current, planned, today)
     _log_late(rng, current, planned, today)
     _unasked(rng, current, today)
+    _dark_toe(plan, today)
     give_keys(rng, plan.patients)
 
 
@@ -188,10 +190,22 @@ def _unasked(rng: random.Random, current: list[OperationPlan], today: date) -> N
     notes = ("Rang: the edge is sore in shoes.", "Rang: the dressing is wet again.")
     for operation, note, ago in zip(chosen, notes, (1, 2), strict=False):
         day = today - timedelta(days=ago)
-        operation.contacts.append(ContactPlan(day, ContactChannel.PHONE, ContactResult.PROBLEM, note, handled=False))
+        told = {"handled": False, "reported": Reported.NOTHING}
+        operation.contacts.append(ContactPlan(day, ContactChannel.PHONE, ContactResult.PROBLEM, note, **told))
     for operation in chosen[2:]:
         day = (today - operation.performed_on).days - 1
         review = course.visit(rng, operation, day, "questionnaire", origin=Origin.PATIENT)
         review.accepted, review.note = False, "Writes that a spike of nail has come back and catches on the sock."
         review.sides[0][1].update(extent=Extent.SPICULE, symptoms=Symptoms.PAIN, retreatment=Retreatment.NOT_ASSESSED)
         operation.reviews.append(review)
+
+
+def _dark_toe(plan: Plan, today: date) -> None:
+    """The last patient but one rang yesterday; the red flag of it waits on Today."""
+    yesterday = today - timedelta(days=1)
+    recent = sorted((o for o in plan.operations if o.performed_on <= yesterday), key=lambda o: (o.performed_on, o.key))
+    if len(recent) < 2:
+        return
+    note = "Rang: the toe looks dark and is still numb."
+    told = {"handled": False, "reported": Reported.DARK_OR_NUMB}
+    recent[-2].contacts.append(ContactPlan(yesterday, ContactChannel.PHONE, ContactResult.PROBLEM, note, **told))

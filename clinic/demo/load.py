@@ -9,7 +9,7 @@ from django.db import models, transaction
 from simple_history.utils import bulk_update_with_history
 
 from clinic.access.models import Draft, Member, Practice
-from clinic.demo import afterwards, before, harbour, load_before, scenario
+from clinic.demo import afterwards, before, flags, harbour, load_before, scenario
 from clinic.demo.people import EXPOSURE_BANDS_SECONDS, HARBOUR, RECEPTION, TARNWICK, House, phone
 from clinic.demo.picture import picture_with_place
 from clinic.demo.rows import ROWS_AT_ONCE, Rows
@@ -82,6 +82,7 @@ class _Writer(Rows):
         self._findings()
         self._photographs()
         self._appointments()
+        flags.write_flags(self, self.records)
         self._drafts()
 
     def _practice(self) -> None:
@@ -330,8 +331,8 @@ class _Writer(Rows):
         at = moment(plan.made_on, CALLED_AT)
         return self.make(
             Contact, None, by=self.clerk, at=at, key=plan.key, operation=operation, made_on=plan.made_on,
-            channel=plan.channel, result=plan.result, next_try_on=plan.next_try_on, note=plan.note,
-            handled_at=at if plan.handled else None, recorded_by=self.clerk, recorded_at=at,
+            channel=plan.channel, result=plan.result, reported=plan.reported, next_try_on=plan.next_try_on,
+            note=plan.note, handled_at=at if plan.handled else None, recorded_by=self.clerk, recorded_at=at,
         )  # fmt: skip
 
     def _drafts(self) -> None:

@@ -15,6 +15,7 @@ from clinic.vocabulary.procedure import (
     Tourniquet,
     Vasoconstrictor,
 )
+from clinic.vocabulary.redflag import Reported
 
 CUT_OFF = date(2025, 5, 30)
 FIRST_DAY, LAST_DAY = date(2022, 4, 1), date(2025, 3, 31)
@@ -140,6 +141,7 @@ class ContactPlan:
     note: str = ""
     next_try_on: date | None = None
     handled: bool = True
+    reported: str = Reported.NOT_ASKED
     key: str = ""
 
 

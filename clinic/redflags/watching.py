@@ -3,15 +3,17 @@
 Rows of slices above are taken as they come; nothing of those slices is imported.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from clinic.access.models import Member
+from clinic.dosing.amounts import Dose, Limit
 from clinic.dosing.arithmetic import assess
 from clinic.dosing.effect import dose_of_row
 from clinic.dosing.models import approved_limits
-from clinic.dosing.results import Result
 from clinic.patients.models import Patient
 from clinic.redflags.facts import FindingFacts, OperationFacts, ToeFacts
 from clinic.redflags.models import RedFlag
@@ -23,6 +25,7 @@ from clinic.vocabulary.review import Diagnosis
 from clinic.vocabulary.sites import capital, toe_name
 from clinic.vocabulary.theatre import BlockResult, CheckAnswer
 
+LONGEST_FACT = 300
 NOT_USED = {Tourniquet.NONE, Tourniquet.NOT_RECORDED}
 FINDINGS = (
     "erythema_mm", "spreading", "lymphangitis", "fluid_amount", "pain", "numbness", "over_granulation", "dusky",
@@ -101,23 +104,23 @@ def _toe_facts(nail: Any, day: date) -> ToeFacts:
     )
 
 
-def _dose_share(operation: Any, rows: Sequence[Any]) -> tuple[Any, str]:
-    """The greatest share of any limit and the sentence about it; nothing where no limit can be worked out."""
+def _dose_share(operation: Any, rows: Sequence[Any]) -> tuple[Fraction | None, str]:
     if not rows:
         return None, ""
-    doses = [dose_of_row(row[:6]) for row in rows]
-    limits = approved_limits(operation.practice)
-    result = assess(doses, limits, weight_kg=operation.weight_kg, age_years=operation.age_years)
+    doses, limits = [dose_of_row(row[:6]) for row in rows], approved_limits(operation.practice)
+    return greatest_share(doses, limits, weight_kg=operation.weight_kg, age_years=operation.age_years)
+
+
+def greatest_share(
+    doses: Sequence[Dose], limits: Iterable[Limit], *, weight_kg: Decimal | None, age_years: int | None
+) -> tuple[Fraction | None, str]:
+    """The greatest share of any limit, at least, and the arithmetic of it; None where nobody approved a limit."""
+    result = assess(doses, limits, weight_kg=weight_kg, age_years=age_years)
     parts = [(part.least, part.words) for part in (*result.totals, *result.digits)]
     if result.sum_words:
-        parts.append((sum((total.least for total in result.totals), 0), result.sum_words))
+        parts.append((sum((total.least for total in result.totals), Fraction(0)), result.sum_words))
     share, words = max(parts, key=lambda part: part[0])
-    return share, _short(words, result)
-
-
-def _short(words: str, result: Result) -> str:
-    """The arithmetic in one sentence that fits into a flag."""
-    return words if len(words) <= 300 else result.headline[:300]
+    return (share, words if len(words) <= LONGEST_FACT else result.headline[:LONGEST_FACT]) if share else (None, "")
 
 
 # --- a review as facts

@@ -38,6 +38,9 @@ from clinic.procedures.models import (
     TreatedSide,
 )
 from clinic.procedures.site_decision import SiteDecision
+from clinic.redflags.models import RedFlag, RedFlagSeen
+from clinic.redflags.reading import waiting
+from clinic.redflags.watching import watch_operation, watch_review
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.theatre.models import CheckedItem, ChecklistPhase
 
@@ -46,7 +49,7 @@ pytestmark = pytest.mark.django_db
 
 TODAY = date(2026, 11, 25)
 KEYED = (Practice, Member, Patient, Identity, Operation, NailProcedure, TreatedSide, Review, ToeFinding, SideFinding)
-KEYED += (Booking, Contact, Photograph, Assessment, Consent, ChecklistPhase, DoseLimit)
+KEYED += (Booking, Contact, Photograph, Assessment, Consent, ChecklistPhase, DoseLimit, RedFlag)
 REGROWN = {"spicule", "strip", "full"}
 PUS = {"green", "yellow"}, {"thick", "creamy", "milky", "opaque", "viscous"}
 
@@ -350,6 +353,28 @@ def test_limits_are_approved_for_two_drugs_only(demo):
 
     assert sorted(approved.values_list("agent", "vasoconstrictor")) == [("lidocaine", "none"), ("mepivacaine", "none")]
     assert not approved.filter(checked_against="").exists()
+
+
+def test_one_red_flag_waits_and_the_others_were_answered(demo):
+    (flag,) = RedFlag.objects.filter(operation__practice=demo).still_open()
+
+    assert (flag.alert, flag.origin, flag.level) == ("ischaemia", "contact", "red")
+    assert waiting(Member.objects.get(username="idris")) == [flag]
+    answered = RedFlag.objects.filter(operation__practice=demo, answered_at__isnull=False)
+    assert answered.filter(alert="cellulitis").exists()
+    assert RedFlagSeen.objects.filter(flag__operation__practice=demo).count() == answered.count()
+
+
+def test_the_flags_are_those_that_the_rules_find_in_the_stored_records(demo):
+    """Looked at again from the rows, nothing new is raised and nothing lapses."""
+    operations = Operation.objects.filter(practice=demo).order_by("key")
+    flagged = list(operations.filter(red_flags__origin="operation").distinct()[:25])
+    for operation in [*flagged, *operations.filter(red_flags__isnull=True)[:25]]:
+        assert watch_operation(operation, by=operation.operator, now=localtime()) == []
+    reviews = Review.objects.filter(operation__practice=demo, toe_findings__signs="some").distinct()
+    for review in reviews.order_by("key")[:25]:
+        assert watch_review(review, by=review.recorded_by, now=localtime()) == []
+    assert not RedFlag.objects.filter(operation__practice=demo, lapsed_at__isnull=False).exists()
 
 
 # Outcomes at 12 months, as of the cut-off.
