@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -12,18 +13,21 @@ from clinic.redflags.rules import Raised
 
 @transaction.atomic
 def keep_flags(
-    operation, found: Iterable[Raised], *, origin: str, source_key: str = "", by: Member, now: datetime
+    operation: Any,
+    found: Iterable[Raised],
+    *,
+    origin: str,
+    source_key: str = "",
+    by: Member,
+    now: datetime,
+    is_new: bool = False,
 ) -> list[RedFlag]:
     """Make the flags of one entry these; gives those that are new. What is answered already stays answered.
 
-    operation: of the slice above. origin, source_key: which entry they come from.
+    operation: of the slice above. origin, source_key: which entry they come from. is_new: it cannot have any yet.
     """
-    stored = {
-        (row.alert, row.fact, row.toe_key): row
-        for row in RedFlag.objects.filter(
-            operation=operation, origin=origin, source_key=source_key, lapsed_at__isnull=True
-        )
-    }
+    own = RedFlag.objects.filter(operation=operation, origin=origin, source_key=source_key, lapsed_at__isnull=True)
+    stored = {} if is_new else {(row.alert, row.fact, row.toe_key): row for row in own}
     new = []
     for flag in found:
         row = stored.pop((flag.alert.value, flag.fact, flag.toe), None)

@@ -18,7 +18,7 @@ from clinic.patients.models import Patient
 from clinic.redflags.facts import FindingFacts, OperationFacts, ToeFacts
 from clinic.redflags.models import RedFlag
 from clinic.redflags.raising import keep_flags
-from clinic.redflags.rules import RISK_WORDS, of_contact, of_finding, of_operation
+from clinic.redflags.rules import RISK_WORDS, Raised, of_contact, of_finding, of_operation
 from clinic.vocabulary.procedure import Answer, NailSide, Tourniquet
 from clinic.vocabulary.redflag import AlertOrigin
 from clinic.vocabulary.review import Diagnosis
@@ -39,10 +39,18 @@ def watch_operation(operation: Any, *, by: Member, now: datetime) -> list[RedFla
     return keep_flags(operation, found, origin=AlertOrigin.OPERATION.value, by=by, now=now)
 
 
-def watch_review(review: Any, *, by: Member, now: datetime) -> list[RedFlag]:
-    facts = [] if review.struck_at else finding_facts(review)
-    found = list(dict.fromkeys(flag for toe in facts for flag in of_finding(toe)))
-    return keep_flags(review.operation, found, origin=AlertOrigin.REVIEW.value, source_key=review.key, by=by, now=now)
+def watch_review(review: Any, *, by: Member, now: datetime, rows: Sequence[Any] | None = None) -> list[RedFlag]:
+    """rows: the findings of its toes just made, of a review that is new."""
+    found: list[Raised] = []
+    if not review.struck_at:
+        findings = (
+            rows if rows is not None else list(review.toe_findings.select_related("nail_procedure").order_by("pk"))
+        )
+        found = [flag for toe in finding_facts(review, findings) for flag in of_finding(toe)]
+    return keep_flags(
+        review.operation, list(dict.fromkeys(found)), origin=AlertOrigin.REVIEW.value, source_key=review.key,
+        by=by, now=now, is_new=rows is not None,
+    )  # fmt: skip
 
 
 def watch_contact(contact: Any, *, by: Member, now: datetime) -> list[RedFlag]:
@@ -126,10 +134,10 @@ def greatest_share(
 # --- a review as facts
 
 
-def finding_facts(review: Any) -> list[FindingFacts]:
-    """Every toe of a review, with since when it has been infected. Two statements."""
-    since = _infected_since(review)
-    rows = review.toe_findings.select_related("nail_procedure").order_by("pk")
+def finding_facts(review: Any, rows: Sequence[Any]) -> list[FindingFacts]:
+    """Every toe of a review. rows: its findings with their toes. At most one statement."""
+    is_infected = {row.nail_procedure_id: Diagnosis(row.diagnosis).infected for row in rows}
+    since = _infected_since(review) if any(is_infected.values()) else {}
     risks = risks_of(review.operation.patient)
     return [
         FindingFacts(
@@ -138,7 +146,7 @@ def finding_facts(review: Any) -> list[FindingFacts]:
             day=review.day,
             healing=row.healing,
             values={name: getattr(row, name) for name in FINDINGS},
-            infected=Diagnosis(row.diagnosis).infected,
+            infected=is_infected[row.nail_procedure_id],
             infected_since_day=since.get(row.nail_procedure_id),
             risks=risks,
         )

@@ -130,7 +130,7 @@ def record_review(
     keep_all(toes, by=by, reason=reason)
     sides = [SideFinding(review=review, treated_side=side, **each) for side, each in findings.sides.items()]
     keep_all(sides, by=by, reason=reason)
-    watch_review(review, by=by, now=now)
+    watch_review(review, by=by, now=now, rows=toes)
     return review
 
 
