@@ -4,6 +4,7 @@ Both have the same methods, so that a walk through the work is written once and 
 """
 
 from datetime import date, time
+from pathlib import Path
 from re import Pattern
 from typing import Protocol
 
@@ -43,6 +44,7 @@ class Hand(Protocol):
     def fill_time(self, field: Locator, at: time) -> None: ...
     def choose(self, group: Locator, answer: str | Pattern[str]) -> None: ...
     def tick(self, box: Locator) -> None: ...
+    def send(self, field: Locator, file: Path) -> None: ...
 
 
 class Pointer:
@@ -67,7 +69,12 @@ class Pointer:
         group.get_by_role("radio", name=answer, exact=True).check()
 
     def tick(self, box: Locator) -> None:
-        box.check()
+        """The words beside a box cover it, so that the whole line takes the tap."""
+        self.page.locator(f"label[for='{box.get_attribute('id')}']").click()
+        expect(box).to_be_checked()
+
+    def send(self, field: Locator, file: Path) -> None:
+        field.set_input_files(file)
 
 
 class Keyboard:
@@ -110,6 +117,13 @@ class Keyboard:
         self.go_to(box)
         self.press("Space")
         expect(box).to_be_checked()
+
+    def send(self, field: Locator, file: Path) -> None:
+        """The space bar opens the browser's own dialog, where no test can type."""
+        self.go_to(field)
+        with self.page.expect_file_chooser() as dialog:
+            self.press("Space")
+        dialog.value.set_files(file)
 
     def go_to(self, wanted: Locator) -> None:
         """Tab until the element, or something inside it, has the focus."""

@@ -1,9 +1,15 @@
 """Every page a person can open, found as a person finds it: from links on the pages before."""
 
 import re
+import tempfile
 from collections.abc import Callable
+from datetime import date
+from pathlib import Path
 
 from playwright.sync_api import Page
+
+from tests.browser.hands import Pointer
+from tests.browser.work import add_photograph, picture_in
 
 KEY = "[a-z0-9]{12}"
 
@@ -36,6 +42,16 @@ def first_operation(page: Page) -> str:
     return href(page, first_toe(page), f"/operations/{KEY}/$")
 
 
+def first_photograph(page: Page) -> str:
+    """Of the first toe; added there if it has none yet."""
+    page.goto(first_toe(page))
+    preview = page.locator("a.photograph-preview")
+    if not preview.count():
+        with tempfile.TemporaryDirectory() as folder:
+            add_photograph(Pointer(page), picture_in(Path(folder)), date.today())
+    return preview.first.get_attribute("href") or ""
+
+
 def a_running_operation(page: Page) -> str:
     """Today names the operations that are not signed yet."""
     return href(page, "/today/", f"/operations/{KEY}/(room|sign)/$").rsplit("/", 2)[0] + "/"
@@ -62,6 +78,10 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "new assessment": ("idris", lambda page: first_patient(page) + "assessment/"),
     "new consent": ("idris", lambda page: first_patient(page) + "consent/"),
     "toe": ("idris", first_toe),
+    "toe with a photograph": ("idris", lambda page: (first_photograph(page), first_toe(page))[1]),
+    "add a photograph": ("idris", lambda page: first_toe(page) + "photograph/"),
+    "photograph": ("idris", first_photograph),
+    "delete a photograph": ("idris", lambda page: first_photograph(page) + "withdraw/"),
     "record review": ("idris", lambda page: href(page, "/today/", "/review/")),
     "review": ("idris", first_review),
     "correct review": ("idris", lambda page: href(page, first_review(page), "/correct/")),

@@ -6,13 +6,27 @@ Source: WCAG 2.2, 2.1.1 (everything by keyboard), 2.4.1 (skip to the content), 2
 import re
 from collections.abc import Callable
 from datetime import date, time, timedelta
+from io import BytesIO
 
 import pytest
+from PIL import Image
 from playwright.sync_api import expect
 
+from clinic.demo.picture import PLACE
 from clinic.management.commands.demo import PASSWORD as DEMO_PASSWORD
 from tests.browser.hands import Hand, Keyboard, Pointer
-from tests.browser.work import answer_operation, arrive, chooser, fact, menu, register, seconds_of
+from tests.browser.pages import first_toe
+from tests.browser.work import (
+    add_photograph,
+    answer_operation,
+    arrive,
+    chooser,
+    fact,
+    menu,
+    picture_in,
+    register,
+    seconds_of,
+)
 
 pytestmark = pytest.mark.walk
 
@@ -101,6 +115,34 @@ def test_an_operation_on_both_sides_of_a_toe_is_recorded(hand_of):
     hand.activate(page.get_by_role("button", name="Throw the draft away"))
     hand.activate(page.get_by_role("link", name="History"))
     expect(page.get_by_text("No operation is recorded yet.")).to_be_visible()
+
+
+def test_a_photograph_with_consent_is_seen_on_the_toe_and_deleted_when_consent_is_withdrawn(hand_of, tmp_path):
+    hand = hand_of("idris")
+    page, toe = hand.page, first_toe(hand.page)
+    page.goto(toe)
+    before = page.locator("a.photograph-preview").count()
+    add_photograph(hand, picture_in(tmp_path), date.today())
+
+    seen = page.locator(".photograph-list li", has=page.locator("img")).first
+    expect(seen.get_by_role("heading")).to_contain_text(f"{date.today().day} {date.today():%b %Y}")
+    expect(seen).to_contain_text("Consent for care only, given by parent or guardian on")
+    preview = seen.get_by_role("img")
+    preview.scroll_into_view_if_needed()
+    page.wait_for_function("document.querySelector('.photograph-list img').naturalWidth > 0")
+    hand.activate(seen.get_by_role("link", name=re.compile("^Full size")))
+    arrive(page, re.compile("^Photograph of"))
+    kept = page.request.get(page.get_by_role("link", name="The picture alone").get_attribute("href")).body()
+    assert PLACE.encode() not in kept
+    assert not Image.open(BytesIO(kept)).getexif()
+
+    hand.activate(page.get_by_role("link", name="Consent withdrawn: delete the picture"))
+    hand.fill(page.get_by_label("Reason"), "The patient asked for it")
+    hand.tick(page.get_by_label("Delete the picture for good"))
+    hand.activate(page.get_by_role("button", name="Delete the picture"))
+    page.wait_for_url(f"**{toe}")
+    expect(page.locator(".photograph-list li").first).to_contain_text("Picture deleted")
+    expect(page.locator("a.photograph-preview")).to_have_count(before)
 
 
 def test_a_contact_is_logged(hand_of):

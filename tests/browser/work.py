@@ -4,9 +4,12 @@ import itertools
 import re
 from collections.abc import Callable, Sequence
 from datetime import date
+from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 
+from clinic.demo.picture import DESCRIPTION, GPS, NOWHERE, PLACE
 from tests.browser.hands import Hand
 
 numbers = itertools.count(1)
@@ -72,3 +75,24 @@ def answer_operation(hand: Hand, *, tibial: Sequence[str], fibular: Sequence[str
 
 def seconds_of(page: Page, side: str) -> Locator:
     return page.get_by_role("group", name=f"Seconds of each application, {side} side")
+
+
+def picture_in(folder: Path) -> Path:
+    """A new picture file, of no colour that was sent before, that carries a place."""
+    carried = Image.Exif()
+    carried[DESCRIPTION], carried[GPS] = PLACE, NOWHERE
+    file = folder / "toe.jpg"
+    Image.new("RGB", (400, 300), (200, 150, 8 * next(numbers) % 256)).save(file, exif=carried, comment=PLACE)
+    return file
+
+
+def add_photograph(hand: Hand, picture: Path, taken_on: date) -> None:
+    """On the open page of a toe, with consent for care; ends on the same page."""
+    page, choose = hand.page, chooser(hand)
+    hand.activate(page.locator("summary", has_text="Add a photograph"))
+    hand.send(page.get_by_label("Picture"), picture)
+    choose("Consent given for", "For care only")
+    choose("Consent given by", "Parent or guardian")  # of a child of the demo, too, nothing more is asked then
+    hand.fill_day(page.get_by_label("Consent given on"), taken_on)
+    hand.activate(page.get_by_role("button", name="Save the photograph"))
+    expect(page.get_by_text("Photograph saved")).to_be_visible()
