@@ -5,6 +5,7 @@ from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
 from clinic.photographs.models import Photograph
+from clinic.practice.models import OperationTemplate
 from clinic.preparation.models import (
     AssessedToe,
     Assessment,
@@ -52,6 +53,7 @@ __all__ = [
     "NameDigest",
     "Operation",
     "OperationEvent",
+    "OperationTemplate",
     "Patient",
     "Photograph",
     "Practice",

@@ -6,6 +6,8 @@ from clinic.access import views as access
 from clinic.dosing import views as dosing
 from clinic.patients import views as patients
 from clinic.photographs import views as photographs
+from clinic.practice import template_views as templates
+from clinic.practice import views as practice
 from clinic.preparation import views as preparation
 from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
@@ -33,13 +35,17 @@ urlpatterns = [
     path("people/", access.people, name="people"),
     path("people/add/", access.person_add, name="person-add"),
     path("people/<slug:key>/", access.person_change, name="person-change"),
-    path("settings/", access.practice_settings, name="practice-settings"),
+    path("settings/", practice.overview, name="practice-settings"),
+    path("settings/templates/", templates.templates, name="operation-templates"),
+    path("settings/templates/new/", templates.template_new, name="operation-template-new"),
+    path("settings/templates/<slug:key>/", templates.template_change, name="operation-template"),
     path("settings/limits/", dosing.limits, name="limits"),
     path("settings/limits/new/", dosing.limit_new, name="limit-new"),
     path("settings/limits/shipped/<slug:code>/", dosing.limit_candidate, name="limit-candidate"),
     path("settings/limits/<slug:key>/", dosing.limit, name="limit"),
     path("settings/limits/<slug:key>/change/", dosing.limit_change, name="limit-change"),
     path("settings/limits/<slug:key>/withdraw/", dosing.limit_withdraw, name="limit-withdraw"),
+    path("settings/<slug:code>/", practice.topic, name="settings-topic"),
     # patients
     path("patients/", patients.patients, name="patients"),
     path("patients/find/", patients.find, name="find-patient"),

@@ -15,6 +15,7 @@ from clinic.photographs import storage
 from clinic.photographs.cleaning import clean
 from clinic.photographs.models import Photograph
 from clinic.photographs.recording import add_photograph
+from clinic.practice.models import OperationTemplate
 from clinic.preparation.models import Assessment, Consent
 from clinic.preparation.recording import AssessmentValues, every_line, record_assessment, record_consent
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
@@ -260,6 +261,26 @@ def create_limit(practice: Practice, *, by: Member | None = None, **fields) -> D
     }
     approval = {"approved_by": by, "approved_on": NOON.date(), "checked_against": "Label of the test"} if by else {}
     return DoseLimit.objects.create(practice=practice, **{**row, **approval, **fields})
+
+
+def create_template(practice: Practice, **fields) -> OperationTemplate:
+    """Partial avulsion with phenol and everything a template can fill in."""
+    usual = {
+        "name": f"Template {next(NUMBERS)}",
+        "technique": Technique.PNA_CHEMICAL,
+        "agent": Agent.PHENOL,
+        "strength_percent": Decimal("89"),
+        "strength_basis": "w_w",
+        "lavage": "isopropyl",
+        "tourniquet": "ring",
+        "skin_protected": Answer.YES,
+        "haemostasis": "pressure",
+        "dressing": "non_adherent",
+        "outer_dressing": "tubular",
+        "aftercare": "both",
+        "aftercare_sheet": "Sheet A, version 3",
+    }
+    return OperationTemplate.objects.create(practice=practice, **{**usual, **fields})
 
 
 def picture_bytes(kind: str = "JPEG", *, size: tuple[int, int] = (90, 60), colour: str = "salmon", **options) -> bytes:

@@ -5,9 +5,10 @@ from django.db.models import CheckConstraint, Q
 from clinic.vocabulary.terms import Term
 
 
-def one_of(model: str, field: str, terms: type[Term]) -> CheckConstraint:
-    """The stored code is one of `terms`."""
-    return CheckConstraint(condition=Q(**{f"{field}__in": terms.codes()}), name=f"{model}_{field}_known")
+def one_of(model: str, field: str, terms: type[Term], *, or_empty: bool = False) -> CheckConstraint:
+    """The stored code is one of `terms`; or_empty: where nothing need be stored."""
+    codes = ["", *terms.codes()] if or_empty else terms.codes()
+    return CheckConstraint(condition=Q(**{f"{field}__in": codes}), name=f"{model}_{field}_known")
 
 
 def between(model: str, field: str, low: int | float, high: int | float) -> CheckConstraint:

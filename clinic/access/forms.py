@@ -1,22 +1,19 @@
-"""Forms of accounts, people and settings, and the hidden version that every editing form carries."""
+"""Forms of accounts and people, and the hidden version that every editing form carries."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 
 from crispy_forms.helper import FormHelper
 from django import forms
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.core.exceptions import ValidationError
 
-from clinic.access.models import Member, Practice, bands_are_ascending
-from clinic.access.numbers import NumberField, WholeNumberField, plain
+from clinic.access.models import Member
+from clinic.access.numbers import plain
 from clinic.access.once import OneTimeForm
 from clinic.access.rules import Role
 
 LARGEST_VERSION = 2**31 - 1
-PERCENT = Decimal(100)
 WHAT_IS_ACCEPTED = (
     "At least 12 characters, such as four words that do not belong together. Not a common password, not your name, "
     "not the name of the practice and no word of nail surgery."
@@ -158,53 +155,3 @@ class PersonForm(OneTimeForm, forms.ModelForm):
         if Member.objects.filter(username__iexact=username).exists():
             raise ValidationError("This sign-in name is taken; choose another.")
         return username
-
-
-class PracticeForm(VersionedForm, forms.Form):
-    exposure_bands = forms.CharField(
-        label="Limits of the exposure bands",
-        max_length=60,
-        help_text="Whole seconds with commas between, like 30, 60, 120, 180. A band ends at its limit.",
-        error_messages={"required": "Enter at least one limit, like 60"},
-    )
-    exposure_note_seconds = WholeNumberField(
-        label="Ask for a note from",
-        label_for_errors="The exposure that asks for a note",
-        unit="s",
-        min_value=1,
-        max_value=1800,
-        help_text="Total seconds at one side from which a note is asked for.",
-    )
-    recurrence_standard = NumberField(
-        label="Standard for recurrence",
-        label_for_errors="The standard",
-        unit="%",
-        min_value="0.1",
-        max_value="99.9",
-        help_text="The audit compares the recurrence at twelve months with this share.",
-    )
-    helper = fields_only()
-
-    def clean_exposure_bands(self) -> list[int]:
-        parts = [part.strip() for part in self.cleaned_data["exposure_bands"].split(",")]
-        if not all(re.fullmatch(r"[0-9]{1,4}", part) for part in parts):
-            raise ValidationError("Write whole seconds with commas between, like 30, 60, 120, 180.")
-        bands = [int(part) for part in parts]
-        bands_are_ascending(bands)
-        return bands
-
-    def apply_to(self, practice: Practice) -> None:
-        """Put the typed values and the version they were typed against into the row."""
-        practice.version = self.version
-        practice.exposure_bands_seconds = self.cleaned_data["exposure_bands"]
-        practice.exposure_note_seconds = self.cleaned_data["exposure_note_seconds"]
-        practice.recurrence_standard = self.cleaned_data["recurrence_standard"] / PERCENT
-
-
-def practice_values(practice: Practice) -> dict[str, object]:
-    """The stored settings as the form shows them."""
-    return {
-        "exposure_bands": shown(practice.exposure_bands_seconds),
-        "exposure_note_seconds": practice.exposure_note_seconds,
-        "recurrence_standard": Decimal(practice.recurrence_standard) * PERCENT,
-    }

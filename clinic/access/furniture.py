@@ -13,7 +13,7 @@ MENU = (
     ("Patients", "patients", Action.FIND_PATIENT),
     ("Audit", "audit", Action.READ_AUDIT),
     ("People", "people", Action.MANAGE_PEOPLE),
-    ("Settings", "practice-settings", Action.SET_AUDIT),
+    ("Settings", "practice-settings", Action.SET_PRACTICE),
     ("Shared results", "pooled", Action.READ_POOLED),
 )
 

@@ -12,7 +12,11 @@ from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 from simple_history.utils import bulk_create_with_history
 
+from clinic.access.constraints import between
 from clinic.access.rules import Role
+from clinic.vocabulary.procedure import Agent, Anaesthetic, StageSystem
+from clinic.vocabulary.terms import Term
+from clinic.vocabulary.theatre import Dressing
 
 KEY_LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 
@@ -105,8 +109,34 @@ def default_bands() -> list[int]:
     return [30, 60, 120, 180]
 
 
+# Answers a form always offers: a practice that uses something else must still be able to say so.
+ALWAYS_OFFERED = frozenset({"other", "none", "not_recorded"})
+
+
+def chosen_terms(terms: type[Term]) -> list[str]:
+    """Codes that a practice may offer or not."""
+    return [code for code in terms.codes() if code not in ALWAYS_OFFERED]
+
+
+def every_agent() -> list[str]:
+    return chosen_terms(Agent)
+
+
+def every_anaesthetic() -> list[str]:
+    return chosen_terms(Anaesthetic)
+
+
+def every_dressing() -> list[str]:
+    return chosen_terms(Dressing)
+
+
 class Practice(Versioned):
-    """One practice; every clinical row belongs to exactly one."""
+    """One practice; every clinical row belongs to exactly one.
+
+    staging_system: empty while none is chosen, so that forms offer all. *_offered: codes that forms offer beside
+    ALWAYS_OFFERED; what is on record stays valid whatever they are. A note is asked for above exposure_note_seconds
+    and, where set, below exposure_note_below_seconds; a tourniquet is noted after so many minutes, and alarmed of.
+    """
 
     code = models.SlugField(max_length=20, unique=True)
     name = models.CharField(max_length=100)
@@ -114,7 +144,14 @@ class Practice(Versioned):
     audit_year_starts_month = models.PositiveSmallIntegerField(default=4)
     exposure_bands_seconds = models.JSONField(default=default_bands, validators=[bands_are_ascending])
     exposure_note_seconds = models.PositiveSmallIntegerField(default=180)
+    exposure_note_below_seconds = models.PositiveSmallIntegerField(null=True, blank=True)
+    tourniquet_note_minutes = models.PositiveSmallIntegerField(default=20)
+    tourniquet_alarm_minutes = models.PositiveSmallIntegerField(default=30)
     recurrence_standard = models.DecimalField(max_digits=4, decimal_places=3, default="0.050")
+    staging_system = models.CharField(max_length=15, choices=StageSystem.choices, blank=True, default="")
+    agents_offered = models.JSONField(default=every_agent)
+    anaesthetics_offered = models.JSONField(default=every_anaesthetic)
+    dressings_offered = models.JSONField(default=every_dressing)
     checklist_wording = models.JSONField(default=dict, blank=True)
     history = HistoricalRecords()
 
@@ -125,6 +162,23 @@ class Practice(Versioned):
             ),
             models.CheckConstraint(
                 condition=Q(recurrence_standard__gt=0, recurrence_standard__lt=1), name="practice_standard_share"
+            ),
+            models.CheckConstraint(
+                condition=Q(staging_system__in=["", *chosen_terms(StageSystem)]), name="practice_staging_known"
+            ),
+            between("practice", "exposure_note_seconds", 1, 1800),
+            models.CheckConstraint(
+                condition=Q(exposure_note_below_seconds__isnull=True)
+                | Q(exposure_note_below_seconds__gte=1, exposure_note_below_seconds__lt=F("exposure_note_seconds")),
+                name="practice_exposure_range",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    tourniquet_note_minutes__gte=1,
+                    tourniquet_alarm_minutes__gt=F("tourniquet_note_minutes"),
+                    tourniquet_alarm_minutes__lte=120,
+                ),
+                name="practice_tourniquet_minutes",
             ),
         ]
 

@@ -24,6 +24,7 @@ class Action(TextChoices):
     BOOK_REVIEW = "book_review", "book a review or log a contact"
     READ_AUDIT = "read_audit", "read the audit"
     SET_AUDIT = "set_audit", "change what the audit counts"
+    SET_PRACTICE = "set_practice", "change the settings of the practice"
     MANAGE_PEOPLE = "manage_people", "manage people and access"
     READ_POOLED = "read_pooled", "read pooled results"
     OWN_ACCOUNT = "own_account", "change their own settings"
@@ -54,6 +55,7 @@ ALLOWED: dict[Role, frozenset[Action]] = {
             Action.ACCEPT_REPORT,
             Action.READ_AUDIT,
             Action.SET_AUDIT,
+            Action.SET_PRACTICE,
             Action.OWN_ACCOUNT,
         }
     ),

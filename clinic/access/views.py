@@ -1,4 +1,4 @@
-"""Signing in and out, one's own account, people, settings, health, and the pages for errors."""
+"""Signing in and out, one's own account, people, health, and the pages for errors."""
 
 import ipaddress
 import logging
@@ -27,14 +27,11 @@ from clinic.access.forms import (
     FirstPasswordForm,
     NewPasswordForm,
     PersonForm,
-    PracticeForm,
     RoleForm,
     SignInForm,
-    differences,
-    practice_values,
 )
 from clinic.access.furniture import menu_of
-from clinic.access.models import Conflict, Member, SignInThrottle
+from clinic.access.models import Member, SignInThrottle
 from clinic.access.once import claim, first_or_result
 from clinic.access.passwords import first_password_link
 from clinic.access.requests import client_address
@@ -257,40 +254,6 @@ def link_page(request: HttpRequest, member: Member) -> HttpResponse:
     fields = {"request_id": request.id, "user_id": request.user.pk, "for_user_id": member.pk}
     logger.info("password_link_made", extra={"fields": fields})
     return render(request, "access/person_link.html", {"member": member, "link": link})
-
-
-# --- settings of the practice
-
-
-@require_methods("GET", "POST")
-@allowed(Action.SET_AUDIT)
-def practice_settings(request: HttpRequest) -> HttpResponse:
-    practice = request.user.practice
-    form = PracticeForm(
-        request.POST if request.method == "POST" else None, initial=practice_values(practice), version=practice.version
-    )
-    if form.is_valid():
-        form.apply_to(practice)
-        try:
-            practice.save_version(by=request.user)
-        except Conflict:
-            return settings_conflict(request, form)
-        return done(request, "The settings are saved. The audit counts by them from now on.", "practice-settings")
-    return render(request, "access/practice_settings.html", {"form": form, "practice": practice})
-
-
-def settings_conflict(request: HttpRequest, form: PracticeForm) -> HttpResponse:
-    """Somebody else saved first: both versions side by side, and what was typed stays in the form."""
-    request.user.practice.refresh_from_db()
-    practice = request.user.practice
-    shown = {
-        "form": form,
-        "practice": practice,
-        "differences": differences(form, practice_values(practice)),
-        "last_change": practice.history.select_related("history_user").first(),
-    }
-    form.catch_up(practice.version)
-    return render(request, "access/practice_settings.html", shown, status=409)
 
 
 # --- health

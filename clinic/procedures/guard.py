@@ -1,7 +1,8 @@
 """The database's own refusal to change a signed operation: triggers on every table of its record.
 
-They are put in place after every migration, on both databases, because a later migration may rebuild a table and lose
-them. A change is let through only while an amendment of that operation is open, which lives inside one transaction.
+They are put in place after every migration, on both databases, and taken away before it: SQLite rebuilds a table to
+change it, and the rebuilt table of a signed record would be left empty. A change is let through only while an
+amendment of that operation is open, which lives inside one transaction.
 """
 
 from dataclasses import dataclass
@@ -83,6 +84,11 @@ def only_seen() -> str:
     both_empty = "NEW.{0} IS NULL AND OLD.{0} IS NULL"  # an equality with NULL is neither true nor false
     same = [f"COALESCE(NEW.{column} = OLD.{column}, {both_empty.format(column)})" for column in others]
     return " AND ".join(["OLD.seen_by_lead_at IS NULL", "NEW.seen_by_lead_at IS NOT NULL", *same])
+
+
+def lift(sender: Any = None, using: str = "default", **kwargs: Any) -> None:
+    """Take the triggers away for the time of a migration; `install` puts them back when it is done."""
+    remove(using)
 
 
 def install(sender: Any = None, using: str = "default", **kwargs: Any) -> None:

@@ -10,6 +10,7 @@ from simple_history.models import HistoricalRecords
 from clinic.access.constraints import between, one_of
 from clinic.access.models import Member, Practice, Strikable, Versioned
 from clinic.patients.models import Patient
+from clinic.practice.models import OperationTemplate
 from clinic.vocabulary import procedure as words
 from clinic.vocabulary import theatre as room
 
@@ -90,6 +91,10 @@ class Operation(PartOfRecord, Strikable):
         max_length=15, choices=room.OuterDressing.choices, default=room.OuterDressing.NOT_RECORDED
     )
     aftercare = models.CharField(max_length=15, choices=room.Aftercare.choices, default=room.Aftercare.NOT_RECORDED)
+    aftercare_sheet = models.CharField(max_length=60, blank=True, default="", help_text="Name and version.")
+    template = models.ForeignKey(
+        OperationTemplate, on_delete=models.PROTECT, null=True, blank=True, related_name="operations"
+    )
     note = models.TextField(max_length=2000, blank=True, default="")
     recorded_by = models.ForeignKey(Member, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()

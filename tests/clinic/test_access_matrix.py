@@ -27,6 +27,7 @@ from tests.factories import (
     create_patient,
     create_photograph,
     create_review,
+    create_template,
 )
 
 # An address of documentation: a request from the machine itself may see more.
@@ -45,7 +46,11 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "people": ("GET", Action.MANAGE_PEOPLE, 200, SIGN_IN),
     "person-add": ("GET", Action.MANAGE_PEOPLE, 200, SIGN_IN),
     "person-change": ("GET", Action.MANAGE_PEOPLE, 200, SIGN_IN),
-    "practice-settings": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "practice-settings": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
+    "settings-topic": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
+    "operation-templates": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
+    "operation-template-new": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
+    "operation-template": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
     "limits": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "limit-new": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "limit-candidate": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
@@ -180,6 +185,8 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "set-password": lambda practice: [create_member(practice).key, "none-none"],
     "person-change": lambda practice: [create_member(practice).key],
     "audit-checks-family": lambda practice: ["proportions"],
+    "settings-topic": lambda practice: ["times"],
+    "operation-template": lambda practice: [create_template(practice).key],
     "limit-candidate": lambda practice: ["lidocaine-uk"],
     **{name: lambda practice: [create_limit(practice).key] for name in ("limit", "limit-change", "limit-withdraw")},
     "patient": lambda practice: [create_patient(practice).key],
@@ -239,8 +246,9 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "contact-dealt-with": lambda practice: [contact_of(practice).key],
     "audit-chart": lambda practice: ["none", "svg"],
 }
-# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart or a shipped row.
-NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "audit-checks-family", "limit-candidate"}
+# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart, a family of checks,
+# a topic or a shipped row.
+NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "audit-checks-family", "settings-topic", "limit-candidate"}
 
 
 def arguments(name: str, practice: Practice) -> list[str]:
