@@ -14,6 +14,7 @@ from clinic.access.models import Practice
 from clinic.access.numbers import plain
 from clinic.practice.models import OperationTemplate
 from clinic.practice.offers import is_offered
+from clinic.vocabulary.sites import listed, small
 
 # Answers of the operation page at a toe, of the end at a toe, and of the end of the attendance.
 AT_TOE = ("technique", "agent", "strength_percent", "strength_basis", "lavage")
@@ -76,13 +77,30 @@ class FromTemplateForm(AskedWhenNeeded, forms.Form):
     checked = forms.BooleanField()
     asked_when_needed = ("checked",)
 
-    def __init__(self, *args, tick: str, **kwargs) -> None:
-        super().__init__(*args, prefix="template", **kwargs)
-        self.fields["checked"].label = tick
 
-    def settles(self, labels: Iterable[str]) -> bool:
-        """Whether nothing came from the template, or it is ticked that it holds."""
-        still = list(labels)
-        if still and not self.cleaned_data.get("checked") and "checked" not in self.errors:
-            self.add_error("checked", f"Tick that what came from the template holds, or change it: {', '.join(still)}")
-        return not self.errors
+class FromTemplate:
+    """What a page still holds of the template it started from.
+
+    parts: forms of the page with the names that the template may answer there. tick: what is ticked, in words.
+    """
+
+    def __init__(
+        self,
+        template: OperationTemplate | None,
+        practice: Practice,
+        parts: Iterable[tuple[forms.Form, Iterable[str]]],
+        *,
+        tick: str,
+        data: Mapping[str, Any] | None = None,
+    ) -> None:
+        self.template = template
+        self.form = FromTemplateForm(data, prefix="template", initial={"key": template.key if template else ""})
+        self.form.fields["checked"].label = tick
+        offered = [(form, answers_from(template, names, practice)) for form, names in parts] if template else []
+        self.labels = list(dict.fromkeys(label for form, answers in offered for label in mark(form, answers)))
+
+    def settle(self) -> None:
+        """After validating: what came from the template counts only with the tick."""
+        if self.labels and not self.form.cleaned_data.get("checked"):
+            labels = listed(small(label) for label in self.labels)
+            self.form.add_error("checked", f"Tick that what came from the template holds, or change it: {labels}")

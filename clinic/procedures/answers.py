@@ -29,6 +29,7 @@ def answers_of(operation: Operation, today: date) -> dict[str, Any]:
         "visit-operator": operation.operator.key,
         "visit-consent_given_by": operation.consent_given_by,
         "visit-note": operation.note,
+        "template-key": operation.template.key if operation.template else "",
     }
     for number, nail in enumerate(nails, start=1):
         answers |= {f"toe{number}-{name}": value for name, value in toe_answers(nail).items() if value is not None}

@@ -26,6 +26,10 @@ from clinic.access.forms import Difference
 from clinic.access.models import Member
 from clinic.access.numbers import plain, say_day
 from clinic.access.once import OneTimeForm
+from clinic.practice.filling import AT_TOE, FromTemplate
+from clinic.practice.models import OperationTemplate
+from clinic.practice.notes import exposure_note
+from clinic.practice.offers import not_used
 from clinic.preparation.models import Consent
 from clinic.procedures.answers import nails_in_order
 from clinic.procedures.clearance import compared, usable
@@ -40,6 +44,7 @@ from clinic.vocabulary.sites import capital, part_name, site_name, toe_name
 MOST_TOES = 4
 SHORTEST_USUAL, LONGEST_USUAL = 10, 90
 LEAST_USUAL_PHENOL = 10
+TICK = "What came from the template holds: agent and strength are read from the container"
 QUESTIONS = {"toe": "Toe", "side": "Part of the nail"}
 
 
@@ -66,6 +71,7 @@ class OperationEntry:
     earlier: sides treated before at this patient, newest first, with their toe and operation fetched.
     operation: the one being corrected, with its toes fetched. consents: of the patient, those that stand.
     decided: by toe, the differences from a consent that somebody has decided about already.
+    templates: of the practice, for a new operation.
     """
 
     def __init__(
@@ -80,6 +86,7 @@ class OperationEntry:
         operation: Operation | None = None,
         consents: Sequence[Consent] = (),
         decided: Collection[tuple[int, str]] = (),
+        templates: Sequence[OperationTemplate] = (),
     ) -> None:
         self.member, self.earlier, self.data, self.operation = member, earlier, data, operation
         self.initial = dict(initial or {})
@@ -96,17 +103,34 @@ class OperationEntry:
             operation=operation,
         )
         self.toes = [
-            ToeForm(data, prefix=f"toe{number}", initial=under(f"toe{number}", self.initial), nail=nail)
+            ToeForm(
+                data,
+                prefix=f"toe{number}",
+                initial=under(f"toe{number}", self.initial),
+                practice=member.practice,
+                nail=nail,
+            )
             for number, nail in enumerate(nails, start=1)
         ]
+        self.templates = [each for each in templates if each.offered]
+        self.started = self.started_from(templates)
         self.confirm = ConfirmForm(data, prefix="confirm", initial=under("confirm", self.initial))
         self.why = [CorrectionReasonForm(data)] if operation else []
         self.once = [] if operation else [OnceForm(data)]
         self.warnings: list[str] = []
         self.conflict = False
 
+    def started_from(self, templates: Sequence[OperationTemplate]) -> FromTemplate:
+        """The template named on the page, and what the toes of its technique still hold of it."""
+        key = (self.initial if self.data is None else self.data).get("template-key")
+        template = next((each for each in templates if each.key == key), None)
+        same = [form for form in self.toes if template and form["technique"].value() == template.technique]
+        return FromTemplate(
+            template, self.member.practice, [(form, AT_TOE) for form in same], tick=TICK, data=self.data
+        )
+
     def parts(self) -> list[forms.Form]:
-        return [*self.once, self.visit, *self.toes, *self.why, self.confirm]
+        return [*self.once, self.visit, *self.toes, *self.why, self.started.form, self.confirm]
 
     @property
     def is_timed(self) -> bool:
@@ -126,6 +150,7 @@ class OperationEntry:
         self.refuse_same_toe_twice()
         self.refuse_toe_of_that_day()
         self.compare_with_consent()
+        self.started.settle()
         valid = valid and not any(form.errors for form in self.parts())
         if valid:
             self.warnings = list(dict.fromkeys(self.unusual()))
@@ -210,18 +235,24 @@ class OperationEntry:
         for form in self.toes:
             name = capital(toe_name(*form.site))
             yield from (f"{name}: {text}" for text in unusual_strength(form.cleaned_data))
+            yield from (f"{name}: {text}" for text in self.not_used_here(form))
             for side, seconds in form.exposures().items():
                 yield from (f"{name}, {part_name(side)}: {text}" for text in self.unusual_seconds(form, seconds))
             yield from (f"{name}, {text}" for text in self.contradicted(form))
 
     def unusual_seconds(self, form: ToeForm, seconds: tuple[int, ...]) -> Iterator[str]:
-        limit = self.member.practice.exposure_note_seconds
         if form.cleaned_data["exposure"] == EACH:
             for each in seconds:
                 if not SHORTEST_USUAL <= each <= LONGEST_USUAL:
                     yield f"an application of {each} s is unusual ({SHORTEST_USUAL} to {LONGEST_USUAL} s is usual)"
-        if sum(seconds) > limit:
-            yield f"the total of {sum(seconds)} s is above {limit} s, from where this practice asks for a note"
+        if seconds and (note := exposure_note(self.member.practice, sum(seconds))):
+            yield note
+
+    def not_used_here(self, form: ToeForm) -> list[str]:
+        """An agent that the practice does not offer, unless it is on record already."""
+        agent = form.cleaned_data["agent"]
+        stored = form.nail.agent if form.nail else ""
+        return not_used(self.member.practice, "agents_offered", {agent} - {stored})
 
     def contradicted(self, form: ToeForm) -> Iterator[str]:
         """Earlier surgery in our own record that the answer does not mention."""
@@ -246,6 +277,8 @@ class OperationEntry:
         visit = self.visit.cleaned_data
         fields = {name: visit[name] for name in ("performed_on", "operator", "consent_given_by")}
         fields["note"] = note_with(visit["note"], self.confirm_reason)
+        if self.operation is None:
+            fields["template"] = self.started.template
         before = [each for each in self.earlier if each.nail_procedure.operation.performed_on < visit["performed_on"]]
         return OperationValues(fields=fields, toes=tuple(form.values(before) for form in self.toes))
 

@@ -68,7 +68,7 @@ class ToeValues:
 
 @dataclass(frozen=True)
 class OperationValues:
-    """fields: performed_on, operator, consent_given_by, note."""
+    """fields: performed_on, operator, consent_given_by, note; of a new operation the template it was started from."""
 
     fields: Mapping[str, Any]
     toes: tuple[ToeValues, ...] = field(default=())

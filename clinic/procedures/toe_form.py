@@ -6,7 +6,9 @@ from typing import Any
 from django import forms
 
 from clinic.access.answers import AskedWhenNeeded, buttons, choice, text_of
+from clinic.access.models import Practice
 from clinic.access.numbers import NumberField
+from clinic.practice.offers import offer, offer_stages
 from clinic.procedures.answers import exposure_answers
 from clinic.procedures.fields import (
     BASES,
@@ -100,10 +102,12 @@ class ToeForm(AskedWhenNeeded, forms.Form):
         error_messages={"invalid_choice": "Choose a stage from the list"},
     )
 
-    def __init__(self, *args, nail: NailProcedure | None = None, **kwargs) -> None:
+    def __init__(self, *args, practice: Practice, nail: NailProcedure | None = None, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.nail = nail
         self.differences: list[str] = []
+        offer(self, "agent", practice, "agents_offered", stored=nail.agent if nail else "")
+        offer_stages(self, "stage", practice, stored=f"{nail.stage_system}:{nail.stage}" if nail else "")
         if nail is not None:  # what is timed is on record by now
             self.fields["exposure"].choices = [pair for pair in EXPOSURES if pair[0] != TIMED]
         self.rows = range(1, max(ROWS, longest(nail)) + 1)

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db import IntegrityError, transaction
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,6 +20,8 @@ from clinic.access.rules import Action, may
 from clinic.access.striking import may_strike, strike_out
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
+from clinic.practice.filling import emptied, filled
+from clinic.practice.models import OperationTemplate
 from clinic.procedures.answers import answers_of, nails_in_order
 from clinic.procedures.clearance import Clearance, clearance_before, clearance_of, usable_for
 from clinic.procedures.forms import MOST_TOES, OperationEntry, StrikeForm
@@ -39,6 +41,7 @@ from clinic.redflags.reading import through_flags
 from clinic.vocabulary.sites import part_name, toe_name
 
 DRAFT = "operation"
+NO_TEMPLATE = "none"
 
 
 # --- a new operation
@@ -60,6 +63,8 @@ def operation_new(request: HttpRequest, key: str) -> HttpResponse:
         return redirect("operation-new", patient.key)
     if posted.get("add_toe") or posted.get("remove_toe"):
         return entry_page(request, patient, entry_for(request, patient, initial=with_other_toes(posted)))
+    if posted.get("use_template"):
+        return entry_page(request, patient, entry_for(request, patient, initial=with_template(request)))
     return save(request, patient)
 
 
@@ -76,6 +81,7 @@ def entry_for(request: HttpRequest, patient: Patient, **options: Any) -> Operati
         earlier=earlier_sides(patient, without=options.get("operation")),
         consents=list(patient.consents.standing()),
         decided=decided_already(options.get("operation")),
+        templates=() if options.get("operation") else own_templates(request.user),
         **options,
     )
 
@@ -83,6 +89,10 @@ def entry_for(request: HttpRequest, patient: Patient, **options: Any) -> Operati
 def decided_already(operation: Operation | None) -> set[tuple[int, str]]:
     """By toe, the differences from a consent that somebody has decided about."""
     return set(operation.site_decisions.values_list("nail_procedure_id", "fact")) if operation else set()
+
+
+def own_templates(member: Member) -> list[OperationTemplate]:
+    return list(OperationTemplate.objects.visible_to(member).order_by("name"))
 
 
 def earlier_sides(patient: Patient, *, without: Operation | None) -> list[TreatedSide]:
@@ -107,8 +117,8 @@ def entry_page(
         "entry": entry,
         "errors": list(entry.errors()),
         "once": request.POST.get("once") or new_token(),
-        "note_seconds": request.user.practice.exposure_note_seconds,
         "clearance": clearance_to_show(patient, entry.operation, timezone.localdate()),
+        "practice": request.user.practice,
         **more,
     }
     return render(request, "procedures/record.html", shown, status=status)
@@ -133,6 +143,25 @@ def with_other_toes(posted: QueryDict) -> dict[str, Any]:
     return without_toe(answers, int(number) if number in {"1", "2", "3", "4"} else 0, MOST_TOES)
 
 
+def with_template(request: HttpRequest) -> dict[str, Any]:
+    """Everything typed, with the chosen template where nothing was answered; what another one filled in goes."""
+    answers, practice = without_buttons(plain_answers(request.POST)), request.user.practice
+    templates = {each.key: each for each in own_templates(request.user)}
+    toes = [f"toe{number}" for number in range(1, count_of(answers, MOST_TOES) + 1)]
+    answers.pop("template-checked", None)
+    if earlier := templates.get(answers.pop("template-key", "")):
+        answers = emptied(answers, toes, earlier, practice)
+    chosen = request.POST["use_template"]
+    if chosen == NO_TEMPLATE:
+        return answers
+    if chosen not in templates:
+        raise Http404(chosen)
+    if not templates[chosen].offered:
+        messages.error(request, f"The template “{templates[chosen]}” is no longer offered.")
+        return answers
+    return filled(answers, toes, templates[chosen], practice) | {"template-key": chosen}
+
+
 def leave(request: HttpRequest, patient: Patient) -> HttpResponse:
     try:
         keep_draft(request.user, DRAFT, patient.key, without_buttons(plain_answers(request.POST)))
@@ -144,9 +173,8 @@ def leave(request: HttpRequest, patient: Patient) -> HttpResponse:
 
 
 def without_buttons(answers: dict[str, Any]) -> dict[str, Any]:
-    return {
-        name: value for name, value in answers.items() if name not in {"leave", "add_toe", "remove_toe", "start_again"}
-    }
+    buttons = {"leave", "add_toe", "remove_toe", "start_again", "use_template"}
+    return {name: value for name, value in answers.items() if name not in buttons}
 
 
 def save(request: HttpRequest, patient: Patient) -> HttpResponse:
@@ -198,7 +226,9 @@ def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: da
 
 
 def own_operation(request: HttpRequest, key: str) -> Operation:
-    visible = Operation.objects.visible_to(request.user).select_related("patient__identity", "operator", "recorded_by")
+    visible = Operation.objects.visible_to(request.user).select_related(
+        "patient__identity", "operator", "recorded_by", "template"
+    )
     with_parts = visible.prefetch_related("nail_procedures__treated_sides__applications")
     return get_object_or_404(with_parts, key=key)
 

@@ -41,6 +41,11 @@ document.addEventListener("click", (event) => {
   target.focus({ preventScroll: true });
 });
 
+// An answer that was changed is no longer the template's.
+document.addEventListener("input", (event) => {
+  event.target.closest?.(".choices, .field")?.querySelector(".from-template")?.remove();
+});
+
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return;
   const active = document.activeElement;

@@ -36,9 +36,10 @@ function addUp(entry) {
     const typed = [...entry.querySelectorAll(`input[name*="-${line.dataset.total}_"]`)].map((input) => input.value.trim());
     const seconds = typed.filter((text) => /^[0-9]{1,3}$/.test(text)).map(Number);
     const sum = seconds.reduce((total, each) => total + each, 0);
-    const limit = Number(form.dataset.noteSeconds);
-    line.textContent = sum ? `Total ${sum} s${sum > limit ? `, above ${limit} s: a reason will be asked for` : ""}` : "";
-    line.classList.toggle("above", sum > limit);
+    const [above, below] = [Number(form.dataset.noteAbove), Number(form.dataset.noteBelow)];
+    const beyond = sum > above ? `above ${above} s` : sum && sum < below ? `below ${below} s` : "";
+    line.textContent = sum ? `Total ${sum} s${beyond ? `, ${beyond}: a reason will be asked for` : ""}` : "";
+    line.classList.toggle("above", Boolean(beyond));
   }
 }
 
