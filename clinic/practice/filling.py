@@ -63,11 +63,12 @@ def emptied(
 
 def mark(form: forms.Form, offered: Mapping[str, str]) -> list[str]:
     """Say at each answer that still is the template's where it comes from; gives their labels."""
-    same = [name for name in offered if name in form.fields and text_of(form[name].value()) == offered[name]]
-    for name in same:
-        field = form.fields[name]
-        field.from_template, field.help_text = True, "From the template."
-    return [str(form.fields[name].label) for name in same]
+    names = [name for name in offered if name in form.fields]
+    same = [bound for name in names if text_of((bound := form[name]).value()) == offered[name]]
+    for bound in same:
+        bound.field.from_template = True
+        bound.help_text = "From the template."
+    return [str(bound.label) for bound in same]
 
 
 class FromTemplateForm(AskedWhenNeeded, forms.Form):

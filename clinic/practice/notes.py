@@ -43,6 +43,11 @@ class TourniquetTime:
         return TourniquetLevel.NOTE if self.lasted > timedelta(minutes=self.note_minutes) else TourniquetLevel.QUIET
 
     @property
+    def said(self) -> str:
+        """'31 minutes'; just over a limit, whose whole minutes have not changed yet, 'more than 30 minutes'."""
+        return f"{self.minutes} minutes" if self.minutes != self.over_minutes else f"more than {self.minutes} minutes"
+
+    @property
     def over_minutes(self) -> int:
         """The limit that it is over; 0 for none."""
         limits = {TourniquetLevel.ALARM: self.alarm_minutes, TourniquetLevel.NOTE: self.note_minutes}

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.access.models import Conflict, Member
+from clinic.access.models import Conflict, Member, Practice
 from clinic.procedures.models import Operation
 from clinic.procedures.signing import amending
 from clinic.redflags.watching import watch_operation
@@ -27,6 +27,12 @@ def items_of(phase: Phase, wording: Mapping[str, str]) -> list[CheckItem]:
     """The lines of a phase; wording: by code, what the practice says instead."""
     lines = [item for item in CHECK_ITEMS if item.phase == phase]
     return [CheckItem(item.code, item.phase, wording.get(item.code) or item.wording) for item in lines]
+
+
+def wording_of(practice: Practice, stored: ChecklistPhase | None) -> dict[str, str]:
+    """By code: the practice's words of today, but what was answered once keeps the words that were read then."""
+    then = {item.code: item.wording for item in stored.items.all()} if stored else {}
+    return practice.checklist_wording | then
 
 
 def timing_of(phase: Phase, operation: Operation, marks: list[Mark], now: datetime) -> PhaseTiming:

@@ -12,6 +12,7 @@ from clinic.access.numbers import DayField, NumberField
 from clinic.access.once import OneTimeForm
 from clinic.dosing.arithmetic import Dose, Result, assess, check_strength
 from clinic.dosing.models import approved_limits
+from clinic.practice.offers import not_used, offer
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation
 from clinic.theatre.clock import ClockField, instant_of
 from clinic.vocabulary import procedure as words
@@ -53,6 +54,7 @@ class DoseForm(AskedWhenNeeded, OneTimeForm, forms.Form):
         super().__init__(*args, **kwargs)
         self.operation, self.nails = operation, {nail.key: nail for nail in nails}
         self.fields["toe"].choices = [(nail.key, capital(toe_name(nail.foot, nail.toe))) for nail in nails]
+        offer(self, "agent", operation.practice, "anaesthetics_offered")
         self.warnings: list[str] = []
 
     def clean(self) -> dict[str, Any]:
@@ -76,6 +78,7 @@ class DoseForm(AskedWhenNeeded, OneTimeForm, forms.Form):
         volume, expires_on = answers.get("volume_ml"), answers.get("expires_on")
         if volume is not None and volume > MOST_USUAL_ML:
             yield f"{volume} mL at one toe is more than the usual {MOST_USUAL_ML} mL"
+        yield from map(capital, not_used(self.operation.practice, "anaesthetics_offered", [answers["agent"]]))
         if expires_on and expires_on < self.operation.performed_on:
             yield f"This batch expired in {expires_on:%B %Y}; see local protocol. It is kept as an event"
 

@@ -1,8 +1,11 @@
 """Everything the page of a running operation shows, read once."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
+from clinic.access.models import Practice
+from clinic.practice.notes import TourniquetTime, exposure_note, tourniquet_time
 from clinic.procedures.models import AnaestheticDose, NailProcedure, Operation, OperationEvent, TreatedSide
 from clinic.theatre.marks import open_at, standing
 from clinic.theatre.models import ChecklistPhase, Mark
@@ -29,8 +32,9 @@ class Toe:
     nail: NailProcedure
     place: str
     buttons: tuple[Button, ...]
-    tourniquet_minutes: int | None
+    tourniquet: TourniquetTime | None
     tourniquet_on: bool
+    exposure_notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,7 @@ def room_of(operation: Operation, *, now: datetime) -> Room:
     done = {phase.phase: phase for phase in operation.checklist.select_related("by").prefetch_related("items")}
     lines = Mark.objects.filter(operation=operation).select_related("by", "nail_procedure", "treated_side")
     return Room(
-        toes=tuple(toe_of(nail, marks, now) for nail in operation.nail_procedures.all()),
+        toes=tuple(toe_of(nail, marks, now, operation.practice) for nail in operation.nail_procedures.all()),
         buttons=(repeated(MarkKind.INJECTED, "Injected now"), repeated(MarkKind.TESTED, "Block tested now")),
         lines=tuple(lines.order_by("at", "pk")),
         phases=tuple((phase, done.get(phase.value)) for phase in Phase),
@@ -69,7 +73,7 @@ def room_of(operation: Operation, *, now: datetime) -> Room:
     )
 
 
-def toe_of(nail: NailProcedure, marks: list[Mark], now: datetime) -> Toe:
+def toe_of(nail: NailProcedure, marks: list[Mark], now: datetime, practice: Practice) -> Toe:
     on = open_at(("toe", nail.pk), MarkKind.TOURNIQUET_ON, marks)
     on_at, off_at = nail.tourniquet_on_at, nail.tourniquet_off_at
     until = off_at or (now if on else None)
@@ -78,13 +82,21 @@ def toe_of(nail: NailProcedure, marks: list[Mark], now: datetime) -> Toe:
         nail=nail,
         place=capital(toe_name(nail.foot, nail.toe)),
         buttons=(tourniquet_button(nail, on), *side_buttons(nail, marks)),
-        tourniquet_minutes=round((until - on_at).total_seconds() / 60) if on_at and until else None,
+        tourniquet=tourniquet_time(practice, until - on_at) if on_at and until else None,
         tourniquet_on=used and on_at is not None and off_at is None,
+        exposure_notes=tuple(exposure_notes(nail, practice)),
     )
 
 
 def repeated(kind: MarkKind, words: str) -> Button:
     return Button(kind, words, then_kind=kind, then_words=words)
+
+
+def exposure_notes(nail: NailProcedure, practice: Practice) -> Iterator[str]:
+    for treated in nail.treated_sides.all():
+        seconds = treated.exposure_seconds
+        if seconds and (note := exposure_note(practice, seconds)):
+            yield f"{capital(part_name(treated.side))}: {note}."
 
 
 def tourniquet_button(nail: NailProcedure, on: Mark | None) -> Button:

@@ -2,7 +2,6 @@
 
 import secrets
 from collections.abc import Callable
-from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -23,17 +22,18 @@ from clinic.procedures.models import NailProcedure, Operation, SignedRecord, Tre
 from clinic.redflags.reading import through_flags
 from clinic.theatre import acts, checklist, marks
 from clinic.theatre.doses import DoseForm, added_up
-from clinic.theatre.forms import End, EventForm, MarkForm, PhaseForm, TapForm
+from clinic.theatre.end_forms import End, end_answers
+from clinic.theatre.forms import EventForm, MarkForm, PhaseForm, TapForm
 from clinic.theatre.models import ChecklistPhase, Mark
 from clinic.theatre.room import room_of
-from clinic.vocabulary.procedure import Answer
 from clinic.vocabulary.theatre import MarkKind, Phase
 
 SEALED = "This operation is signed. Correct it by an amendment."
 
 
 def own_operation(request: HttpRequest, key: str) -> Operation:
-    visible = Operation.objects.visible_to(request.user).select_related("patient__identity", "operator", "practice")
+    visible = Operation.objects.visible_to(request.user)
+    visible = visible.select_related("patient__identity", "operator", "practice", "template")
     sides = Prefetch("treated_sides", TreatedSide.objects.order_by("-side").prefetch_related("applications"))
     nails = NailProcedure.objects.order_by("pk").select_related("operation").prefetch_related(sides, "marks")
     return get_object_or_404(visible.standing().prefetch_related(Prefetch("nail_procedures", nails)), key=key)
@@ -169,8 +169,9 @@ def phase(request: HttpRequest, key: str, code: str) -> HttpResponse:
     operation = own_operation(request, key)
     if code not in Phase.codes():
         raise Http404
-    which, wording = Phase(code), operation.practice.checklist_wording
+    which = Phase(code)
     stored = ChecklistPhase.objects.filter(operation=operation, phase=which).prefetch_related("items").first()
+    wording = checklist.wording_of(operation.practice, stored)
     initial = phase_answers(stored)
     posted = request.POST if request.method == "POST" else None
     form = PhaseForm(posted, initial=initial, lines=checklist.items_of(which, wording))
@@ -285,37 +286,3 @@ def closing(request: HttpRequest, key: str) -> HttpResponse:
             return redirect(through_flags(operation, reverse(onward, args=[operation.key])))
     shown = room_page(request, operation, end=end, errors=list(end.errors()), version=version, **more)
     return render(request, "theatre/closing.html", shown, status=status)
-
-
-def end_answers(operation: Operation, nails: list[NailProcedure]) -> dict[str, Any]:
-    """What is stored, as the answers of the page; a choice nobody made yet stays open."""
-    answers: dict[str, Any] = {
-        "end": {name: chosen(getattr(operation, name)) for name in ("dressing", "outer_dressing", "aftercare")}
-        | {"weight_kg": operation.weight_kg}
-    }
-    for nail in nails:
-        names = (
-            "tourniquet",
-            "toe_colour",
-            "block_result",
-            "skin_protected",
-            "dry_field",
-            "haemostasis",
-            "histology_sent",
-        )
-        plain = ("removal_seen_by", "capillary_refill_seconds", "agent_batch", "agent_expires_on", "lavage_ml")
-        answers[nail.key] = {name: chosen(getattr(nail, name)) for name in names}
-        answers[nail.key] |= {name: getattr(nail, name) for name in plain}
-        answers[nail.key] |= {
-            "witnessed": chosen(nail.tourniquet_removal_witnessed),
-            "on_at": clock(nail.tourniquet_on_at), "off_at": clock(nail.tourniquet_off_at),
-        }  # fmt: skip
-    return answers
-
-
-def chosen(code: str) -> str | None:
-    return None if code == Answer.NOT_RECORDED else code
-
-
-def clock(at: datetime | None) -> Any:
-    return timezone.localtime(at).time().replace(microsecond=0) if at else None

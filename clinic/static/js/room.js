@@ -35,7 +35,9 @@ addEventListener("taps-wait", () => {
 function tick() {
   for (const since of document.querySelectorAll("[data-since]")) {
     const seconds = Math.max(0, Math.round((Date.now() - Date.parse(since.dataset.since)) / 1000));
-    since.textContent = seconds < 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
+    const over = [since.dataset.alarm, since.dataset.note].map(Number).find((minutes) => seconds > minutes * 60);
+    const lasted = seconds < 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${seconds % 60} s`;
+    since.textContent = over ? `${lasted}, more than ${over} min` : lasted;
   }
 }
 setInterval(tick, 1000);
