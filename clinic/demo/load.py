@@ -15,6 +15,7 @@ from clinic.demo.picture import picture_with_place
 from clinic.demo.rows import ROWS_AT_ONCE, Rows
 from clinic.demo.shapes import DosePlan, OperationPlan, PatientPlan, PhotographPlan, Plan, ReviewPlan, SidePlan, mint
 from clinic.demo.surgery import ZONE
+from clinic.demo.ways import settle
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import RISK_FIELDS, Patient
 from clinic.photographs import storage
@@ -113,6 +114,8 @@ class _Writer(Rows):
         self.save(rows)
         self.members = {row.username: row for row in rows}
         self.lead = rows[0]
+        if self.house is TARNWICK:
+            settle(self.practice, self.lead)
         self.clerk = self.members.get(RECEPTION, self.lead)
 
     def _patients(self) -> None:

@@ -101,14 +101,12 @@ def of_times(practice: Practice, after: Practice) -> list[str]:
             f"{how_many(exposures, after, exposure_note)} would ask for a note; "
             f"{how_many(exposures, practice, exposure_note)} by the limits of today."
         )
-    if changed(practice, after, "tourniquet_note_minutes", "tourniquet_alarm_minutes"):
-        lasted = tourniquets_of(practice)
+    levels = [level for level in ("note", "alarm") if changed(practice, after, f"tourniquet_{level}_minutes")]
+    lasted = tourniquets_of(practice) if levels else []
+    for level in levels:
         said.append(
             f"Of {counted(len(lasted), 'tourniquet', 'tourniquets')} with both times on record, "
-            f"{over(lasted, after, 'note')}; by the limits of today {over(lasted, practice, 'note')}."
-        )
-        said.append(
-            f"With an alarm: {over(lasted, after, 'alarm')}; by the limits of today {over(lasted, practice, 'alarm')}."
+            f"{over(lasted, after, level)}; by the {level} of today {over(lasted, practice, level)}."
         )
     return [*said, f"Notes are asked for in new entries and corrections. {STAY}"]
 

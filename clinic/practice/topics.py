@@ -85,7 +85,7 @@ def checklist_words(practice: Any) -> dict[str, str]:
 
 
 def checklist_summary(practice: Any) -> dict[str, str]:
-    return {"Lines in the practice's own words": f"{len(practice.checklist_wording)} of {len(CHECK_ITEMS)}"}
+    return {"Lines in the practice’s own words": f"{len(practice.checklist_wording)} of {len(CHECK_ITEMS)}"}
 
 
 TOPICS = {

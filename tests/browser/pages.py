@@ -12,6 +12,7 @@ from tests.browser.hands import Pointer
 from tests.browser.work import add_photograph, picture_in
 
 KEY = "[a-z0-9]{12}"
+TOPICS = ("times", "agents", "dressings", "staging", "checklist", "audit")
 
 
 def href(page: Page, start: str, pattern: str) -> str:
@@ -93,6 +94,10 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "how numbers were checked": ("orla", "/audit/checked/"),
     "how a family was checked": ("orla", "/audit/checked/proportions/"),
     "settings": ("orla", "/settings/"),
+    **{f"settings, {code}": ("orla", f"/settings/{code}/") for code in TOPICS},
+    "templates": ("orla", "/settings/templates/"),
+    "add a template": ("orla", "/settings/templates/new/"),
+    "template": ("orla", lambda page: href(page, "/settings/templates/", f"/settings/templates/{KEY}/$")),
     "limits": ("orla", "/settings/limits/"),
     "people": ("ada", "/people/"),
     "add person": ("ada", "/people/add/"),

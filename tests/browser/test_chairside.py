@@ -1,12 +1,14 @@
 """Taps, targets and the walk from a review to the audit, in a real browser on the demo data."""
 
 import re
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
+from tests.browser.hands import Pointer
 from tests.browser.pages import href
+from tests.browser.work import register
 
 CHAIRSIDE_PX = 56
 
@@ -71,6 +73,46 @@ def test_a_normal_review_takes_at_most_nine_taps(open_as):
     page.get_by_text("Review saved").wait_for()
     assert finger.taps <= 9 + (0 if single else 2)
     take_back(page)
+
+
+@pytest.mark.walk
+def test_an_operation_from_a_template_takes_at_most_thirty_taps(open_as):
+    """From the patient's page to the last page before the signature; typing an initial or a batch is not a tap."""
+    page = open_as("idris")
+    page.goto("/patients/new/")
+    register(Pointer(page))
+    finger = Finger(page)
+    finger.tap(page.get_by_role("link", name="New operation"))
+    finger.tap(page.get_by_role("button", name="Partial avulsion, phenol"))
+    page.get_by_text("Started from").wait_for()
+    finger.choose("Date of the operation", f"Today, {date.today().day} {date.today():%b}")
+    finger.choose("Consent given by", "The patient")
+    finger.tap(page.locator("[name=toe1-toe][value=right-1]"))
+    finger.tap(page.locator("[name=toe1-side][value=fibular]"))
+    finger.choose("What is known of the exposure", "Will be timed in the room")
+    finger.choose("Infection before", "None")
+    finger.choose("Earlier surgery", "No")
+    finger.tap(page.locator("label[for=id_template-checked]"))
+    finger.tap(page.get_by_role("button", name="Save operation"))
+    page.wait_for_url("**/room/")
+    for button in ("Injected now", "Block tested now", "Tourniquet on now", "Start application 1", "Stop application",
+                   "Tourniquet off now"):  # fmt: skip
+        before = page.locator(".times li").count()
+        finger.tap(page.get_by_role("button", name=re.compile(f"^{button}")))
+        expect(page.locator(".times li")).to_have_count(before + 1)
+    finger.tap(page.get_by_role("link", name="End of the operation"))
+    finger.choose("Seen off by two people", "Yes")
+    page.get_by_label("Initials of the second person").fill("TM")
+    finger.choose("Colour of the toe", "Pink")
+    page.get_by_label("Capillary refill").fill("2")
+    finger.choose("The block", "Effective")
+    finger.choose("Dry field", "Yes")
+    finger.choose("Tissue sent", "No")
+    finger.tap(page.locator("label[for=id_template-checked]"))
+    finger.tap(page.get_by_role("button", name="Save and go on"))
+    page.wait_for_url("**/sign/")
+
+    assert finger.taps <= 30
 
 
 @pytest.mark.walk

@@ -178,6 +178,61 @@ def test_a_review_is_booked(hand_of):
     expect(page.get_by_text(f"{day:%A} {day.day} {day:%b %Y}, 15:10")).to_be_visible()
 
 
+def test_a_setting_is_looked_at_before_it_is_saved(hand_of):
+    hand = hand_of("orla")
+    page = hand.page
+    hand.activate(menu(page, "Settings"))
+    hand.activate(page.get_by_role("link", name="Times that ask for a note"))
+    arrive(page, "Times that ask for a note")
+    field = page.get_by_label("Note for an exposure below")
+    before = field.input_value()
+    less = "44" if before == "45" else "45"
+    if before:
+        field.clear()
+    hand.fill(field, less)
+    hand.activate(page.get_by_role("button", name="Show what this would change"))
+
+    effect = page.get_by_role("region", name="What this would change")
+    expect(effect.get_by_role("row").last).to_contain_text(f"{less} s")
+    expect(effect).to_contain_text("treated sides with a recorded exposure")
+    hand.fill(page.get_by_label("Reason for the change"), "Tried out")
+    hand.activate(page.get_by_role("button", name="Save these settings"))
+    expect(page.get_by_text("Saved: Times that ask for a note.")).to_be_visible()
+    expect(page.get_by_role("region", name="History of these settings")).to_contain_text("Orla Testwell: Tried out")
+    expect(field).to_have_value(less)
+
+
+def test_an_operation_is_started_from_a_template(hand_of):
+    hand = hand_of("idris")
+    page, choose = hand.page, chooser(hand)
+    page.goto("/patients/new/")
+    register(hand)
+    hand.activate(page.get_by_role("link", name="New operation"))
+    arrive(page, "New operation")
+    hand.activate(page.get_by_role("button", name="Partial avulsion, phenol"))
+    expect(page.get_by_text("Started from “Partial avulsion, phenol”")).to_be_visible()
+    expect(page.get_by_text("From the template.", exact=True)).to_have_count(5)
+    choose("Date of the operation", re.compile("^Today"))
+    choose("Consent given by", "The patient")
+    choose("Which toe?", re.compile("^Right 1st toe"))
+    choose("Which part of the nail?", re.compile("^Fibular"))
+    choose("What is known of the exposure", "Will be timed in the room")
+    choose("Lavage", "Saline")
+    choose("Infection before the operation", "None")
+    choose("Earlier surgery on the same side", "No")
+    hand.tick(page.get_by_label("What came from the template holds"))
+    hand.activate(page.get_by_role("button", name="Save operation"))
+
+    arrive(page, "In the room")
+    page.goto(page.url.replace("/room/", "/"))
+    assert fact(page, "Started from") == "template “Partial avulsion, phenol”"
+    assert fact(page, "Agent") == "Phenol, 89 % w/w"
+    assert fact(page, "Lavage") == "Saline"
+    hand.activate(page.get_by_role("button", name="Undo"))
+    arrive(page, "New operation")
+    hand.activate(page.get_by_role("button", name="Throw the draft away"))
+
+
 def test_the_records_behind_a_number_of_the_audit_are_read(hand_of):
     hand = hand_of("orla")
     page = hand.page

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 
-from PIL import Image
+from PIL import Image, ImageDraw
 from playwright.sync_api import Locator, Page, expect
 
 from clinic.demo.picture import DESCRIPTION, GPS, NOWHERE, PLACE
@@ -78,11 +78,12 @@ def seconds_of(page: Page, side: str) -> Locator:
 
 
 def picture_in(folder: Path) -> Path:
-    """A new picture file, of no colour that was sent before, that carries a place."""
+    """A picture file like none before it, that carries a place."""
     carried = Image.Exif()
     carried[DESCRIPTION], carried[GPS] = PLACE, NOWHERE
-    file = folder / "toe.jpg"
-    Image.new("RGB", (400, 300), (200, 150, 8 * next(numbers) % 256)).save(file, exif=carried, comment=PLACE)
+    picture, file = Image.new("RGB", (400, 300), "salmon"), folder / "toe.jpg"
+    ImageDraw.Draw(picture).text((40, 40), str(next(numbers)), fill="black", font_size=120)
+    picture.save(file, exif=carried, comment=PLACE)
     return file
 
 

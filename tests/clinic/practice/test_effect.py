@@ -83,9 +83,10 @@ def test_tourniquets_beyond_note_and_alarm(practice):
     said = effect.of_times(practice, after)
 
     assert said[:2] == [
-        "Of 5 tourniquets with both times on record, 4 were on for more than 10 minutes; by the limits of today "
-        "3 were on for more than 20 minutes.",
-        "With an alarm: 3 were on for more than 20 minutes; by the limits of today 1 was on for more than 30 minutes.",
+        "Of 5 tourniquets with both times on record, 4 were on for more than 10 minutes; by the note of today 3 were "
+        "on for more than 20 minutes.",
+        "Of 5 tourniquets with both times on record, 3 were on for more than 20 minutes; by the alarm of today 1 was "
+        "on for more than 30 minutes.",
     ]
 
 
