@@ -667,6 +667,16 @@ def test_awkward_paperwork(demo, plan):
     assert Patient.objects.filter(key=draft.subject_key).exists()
 
 
+def test_the_practice_has_set_its_ways_and_they_cover_its_records(demo):
+    newest = demo.history.first()
+    assert (newest.staging_system, newest.history_user.username) == ("mozena", "orla")
+    agents = set(NailProcedure.objects.filter(operation__practice=demo).values_list("agent", flat=True))
+    assert agents <= {*demo.agents_offered, "none", "not_recorded"}
+    doses = AnaestheticDose.objects.filter(operation__practice=demo).values_list("agent", flat=True)
+    assert set(doses) <= set(demo.anaesthetics_offered)
+    assert demo.operation_templates.filter(offered=True, history__history_user=newest.history_user).count() == 3
+
+
 def test_the_photograph_no_longer_carries_its_place(demo, plan):
     (photograph,) = stored(plan, 27, Photograph)
     sent = picture_with_place()

@@ -11,8 +11,17 @@ from clinic.access import views
 from clinic.wsgi import application
 
 ODD = ["%00", "%ff%fe", "9" * 30, "-1", "x" * 5000, "%F0%9F%92%A9", "'%22%3E%3Cscript%3E", "..%2F..%2F", "%ED%A0%80"]
-PATHS = ["/people/{}/", "/set-password/{}/aa-bb/", "/set-password/aa/{}/", "/{}", "/sign-in/?next={}", "/account/?x={}"]
-FORMS = ["/sign-in/", "/account/", "/people/add/", "/settings/", "/sign-out/"]
+PATHS = [
+    "/people/{}/",
+    "/set-password/{}/aa-bb/",
+    "/set-password/aa/{}/",
+    "/settings/{}/",
+    "/settings/templates/{}/",
+    "/{}",
+    "/sign-in/?next={}",
+    "/account/?x={}",
+]
+FORMS = ["/sign-in/", "/account/", "/people/add/", "/settings/audit/", "/settings/templates/new/", "/sign-out/"]
 
 
 @pytest.fixture
@@ -30,7 +39,10 @@ def test_odd_addresses(browsers, path):
 @pytest.mark.parametrize("page", FORMS)
 @pytest.mark.parametrize("value", ["\x00", "x" * 5000, "9" * 30, "-1", "\ud800".encode("utf-8", "replace"), "<script>"])
 def test_odd_answers(browsers, page, value):
-    fields = ["username", "password", "do", "role", "theme", "once", "version", "exposure_bands", "recurrence_standard"]
+    fields = [
+        "username", "password", "do", "role", "theme", "once", "version", "exposure_bands", "recurrence_standard",
+        "seen", "name", "technique", "strength_percent",
+    ]  # fmt: skip
     for browser in browsers:
         assert browser.post(page, dict.fromkeys(fields, value)).status_code < 500
 

@@ -70,9 +70,9 @@ def test_a_name_stands_once_in_a_practice(practice, other_practice):
 
 
 def test_everything_but_the_technique_may_be_open(practice):
-    empty = dict.fromkeys(
-        ("agent", "strength_basis", "lavage", "tourniquet", "skin_protected", "haemostasis", "dressing", "outer_dressing",
-         "aftercare", "aftercare_sheet"), "",
+    columns = (
+        "agent", "strength_basis", "lavage", "tourniquet", "skin_protected", "haemostasis", "dressing",
+        "outer_dressing", "aftercare", "aftercare_sheet",
     )  # fmt: skip
 
-    assert create_template(practice, strength_percent=None, **empty).pk
+    assert create_template(practice, strength_percent=None, **dict.fromkeys(columns, "")).pk
