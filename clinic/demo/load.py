@@ -15,7 +15,7 @@ from clinic.demo.picture import picture_with_place
 from clinic.demo.rows import ROWS_AT_ONCE, Rows
 from clinic.demo.shapes import DosePlan, OperationPlan, PatientPlan, PhotographPlan, Plan, ReviewPlan, SidePlan, mint
 from clinic.demo.surgery import ZONE
-from clinic.demo.ways import settle
+from clinic.demo.ways import SET_AT, settle
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import RISK_FIELDS, Patient
 from clinic.photographs import storage
@@ -95,6 +95,7 @@ class _Writer(Rows):
             audit_year_starts_month=4,
             exposure_bands_seconds=EXPOSURE_BANDS_SECONDS,
         )
+        self.practice._history_date = SET_AT
         self.practice.save()
 
     def _members(self) -> None:

@@ -45,7 +45,6 @@ TEMPLATES = (
 def settle(practice: Practice, lead: Member) -> None:
     for name, value in SETTINGS.items():
         setattr(practice, name, value)
-    practice._history_date = SET_AT
     practice.save_version(by=lead, reason="Agreed in the practice")
     rng = random.Random(practice.code)  # of its own, so that the records keep their keys
     for values in TEMPLATES:

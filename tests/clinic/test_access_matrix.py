@@ -246,8 +246,8 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "contact-dealt-with": lambda practice: [contact_of(practice).key],
     "audit-chart": lambda practice: ["none", "svg"],
 }
-# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart, a family of checks,
-# a topic or a shipped row.
+# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart, a family of
+# checks, a topic or a shipped row.
 NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "audit-checks-family", "settings-topic", "limit-candidate"}
 
 

@@ -13,7 +13,7 @@ import clinic.vocabulary.theatre
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clinic", "0007_photographs"),
+        ("clinic", "0011_record_complete"),
     ]
 
     operations = [
