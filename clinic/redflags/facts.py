@@ -46,6 +46,7 @@ class OperationFacts:
     events: tuple[str, ...] = ()
     not_so: frozenset[str] = frozenset()
     long_exposure_seconds: int = 180
+    long_tourniquet_minutes: int = 30
 
 
 @dataclass(frozen=True)

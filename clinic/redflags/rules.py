@@ -5,6 +5,7 @@ Pure: facts in, flags out. Where a limit has no source beside it, it is common p
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 
@@ -15,7 +16,6 @@ from clinic.vocabulary.review import FluidAmount, Healing
 from clinic.vocabulary.terms import label_of
 from clinic.vocabulary.theatre import ToeColour
 
-LONG_TOURNIQUET_MINUTES = 30
 SLOW_REFILL_SECONDS = 3
 NEAR_LIMIT, LIMIT = Fraction(4, 5), Fraction(1)
 CHILD_UNDER = 16
@@ -76,7 +76,7 @@ def of_operation(facts: OperationFacts) -> list[Raised]:
 
 
 def _toe(toe: ToeFacts, facts: OperationFacts) -> Iterator[Raised]:
-    yield from _tourniquet(toe)
+    yield from _tourniquet(toe, facts)
     if toe.toe_colour in {ToeColour.DUSKY, ToeColour.PALE}:
         colour = label_of(ToeColour, toe.toe_colour).lower()
         yield Raised(Alert.ISCHAEMIA, f"{toe.place}: {colour} after the operation", toe.key)
@@ -95,15 +95,14 @@ def _toe(toe: ToeFacts, facts: OperationFacts) -> Iterator[Raised]:
         )
 
 
-def _tourniquet(toe: ToeFacts) -> Iterator[Raised]:
+def _tourniquet(toe: ToeFacts, facts: OperationFacts) -> Iterator[Raised]:
     on_at, off_at = toe.tourniquet_on_at, toe.tourniquet_off_at
     if toe.tourniquet_used and off_at is None and toe.is_closed:
         yield Raised(Alert.TOURNIQUET_LEFT, f"{toe.place}: the tourniquet has no time off", toe.key)
-    if on_at and off_at:
-        minutes = round((off_at - on_at).total_seconds() / 60)
-        if minutes > LONG_TOURNIQUET_MINUTES:
-            fact = f"{toe.place}: the tourniquet was on for {minutes} minutes, more than {LONG_TOURNIQUET_MINUTES}"
-            yield Raised(Alert.TOURNIQUET_LONG, fact, toe.key)
+    if on_at and off_at and off_at - on_at > timedelta(minutes=facts.long_tourniquet_minutes):
+        limit, minutes = facts.long_tourniquet_minutes, int((off_at - on_at).total_seconds() // 60)
+        lasted = f"for {minutes} minutes, more than {limit}" if minutes > limit else f"for more than {limit} minutes"
+        yield Raised(Alert.TOURNIQUET_LONG, f"{toe.place}: the tourniquet was on {lasted}", toe.key)
 
 
 def _phenol(toe: ToeFacts, facts: OperationFacts) -> Iterator[Raised]:

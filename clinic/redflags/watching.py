@@ -88,6 +88,7 @@ def operation_facts(operation: Any) -> OperationFacts:
         events=tuple(operation.events.order_by("pk").values_list("kind", flat=True)),
         not_so=frozenset(not_so),
         long_exposure_seconds=operation.practice.exposure_note_seconds,
+        long_tourniquet_minutes=operation.practice.tourniquet_alarm_minutes,
     )
 
 

@@ -58,6 +58,16 @@ def test_more_than_30_minutes_of_tourniquet(minutes, raised):
 
 
 @pytest.mark.parametrize(
+    ("minutes", "said"),
+    [(25, ""), (25.5, "for more than 25 minutes"), (26, "for 26 minutes, more than 25")],
+)
+def test_the_practice_sets_from_where_a_tourniquet_is_too_long(minutes, said):
+    flags = raised_by(toe(**on_for(minutes)), long_tourniquet_minutes=25)
+
+    assert [fact.partition("was on ")[2] for _, fact in flags] == ([said] if said else [])
+
+
+@pytest.mark.parametrize(
     ("colour", "raised"), [("pink", False), ("pale", True), ("dusky", True), ("not_recorded", False)]
 )
 def test_the_colour_of_the_toe(colour, raised):
