@@ -53,7 +53,7 @@ def operation_new(request: HttpRequest, key: str) -> HttpResponse:
     patient = get_object_or_404(Patient.objects.visible_to(request.user).select_related("identity"), key=key)
     if request.method == "GET":
         kept = draft_of(request.user, DRAFT, patient.key)
-        entry = entry_for(request, patient, initial=kept or first_answers(request.user))
+        entry = entry_for(request, patient, initial=kept or first_answers(request.user, consented_by(patient)))
         return entry_page(request, patient, entry, has_draft=bool(kept))
     posted = request.POST
     if posted.get("leave"):
@@ -68,9 +68,15 @@ def operation_new(request: HttpRequest, key: str) -> HttpResponse:
     return save(request, patient)
 
 
-def first_answers(member: Member) -> dict[str, str]:
-    """Who operates may be filled in beforehand; nothing clinical."""
-    return {"visit-operator": member.key}
+def first_answers(member: Member, consented_by: str) -> dict[str, str]:
+    """Who operates, and who consented by the consents on record; nothing clinical."""
+    return {"visit-operator": member.key, "visit-consent_given_by": consented_by}
+
+
+def consented_by(patient: Patient) -> str:
+    """Whoever gave the consents that count today; empty where nobody did, or not always the same person."""
+    givers = {consent.given_by for consent in usable_for(patient, timezone.localdate(), without=None)}
+    return givers.pop() if len(givers) == 1 else ""
 
 
 def entry_for(request: HttpRequest, patient: Patient, **options: Any) -> OperationEntry:

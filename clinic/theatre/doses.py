@@ -55,6 +55,9 @@ class DoseForm(AskedWhenNeeded, OneTimeForm, forms.Form):
         self.operation, self.nails = operation, {nail.key: nail for nail in nails}
         self.fields["toe"].choices = [(nail.key, capital(toe_name(nail.foot, nail.toe))) for nail in nails]
         offer(self, "agent", operation.practice, "anaesthetics_offered")
+        self.only = nails[0] if len(nails) == 1 else None
+        if self.only:  # where there is one toe, nobody is asked which
+            self.fields["toe"].widget, self.initial["toe"] = forms.HiddenInput(), self.only.key
         self.warnings: list[str] = []
 
     def clean(self) -> dict[str, Any]:

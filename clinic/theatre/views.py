@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.db import transaction
 from django.db.models import Prefetch
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -21,12 +21,13 @@ from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import NailProcedure, Operation, SignedRecord, TreatedSide
 from clinic.redflags.reading import through_flags
 from clinic.theatre import acts, checklist, marks
+from clinic.theatre.carried import carried_over, say_where_from
 from clinic.theatre.doses import DoseForm, added_up
 from clinic.theatre.end_forms import End, end_answers
 from clinic.theatre.forms import EventForm, MarkForm, PhaseForm, TapForm
 from clinic.theatre.models import ChecklistPhase, Mark
-from clinic.theatre.room import room_of
-from clinic.vocabulary.theatre import MarkKind, Phase
+from clinic.theatre.room import Room, room_of
+from clinic.vocabulary.theatre import CheckAnswer, CheckItem, MarkKind, Phase
 
 SEALED = "This operation is signed. Correct it by an amendment."
 
@@ -47,6 +48,7 @@ def own_operation(request: HttpRequest, key: str) -> Operation:
 def room(request: HttpRequest, key: str) -> HttpResponse:
     operation = own_operation(request, key)
     shown = room_page(request, operation, clearance=clearance_of(operation))
+    shown["due"] = next_phase(operation, shown["room"])
     return render(request, "theatre/room.html", with_sum(shown))
 
 
@@ -173,8 +175,9 @@ def phase(request: HttpRequest, key: str, code: str) -> HttpResponse:
     stored = ChecklistPhase.objects.filter(operation=operation, phase=which).prefetch_related("items").first()
     wording = checklist.wording_of(operation.practice, stored)
     initial = phase_answers(stored)
-    posted = request.POST if request.method == "POST" else None
-    form = PhaseForm(posted, initial=initial, lines=checklist.items_of(which, wording))
+    lines = checklist.items_of(which, wording)
+    posted = with_yes(request.POST, lines) if request.method == "POST" else None
+    form = PhaseForm(posted, initial=initial, lines=lines)
     version, status = (stored.version if stored else 0), 200
     if form.is_valid():
         answers = form.cleaned_data
@@ -194,6 +197,24 @@ def phase(request: HttpRequest, key: str, code: str) -> HttpResponse:
     shown = {"operation": operation, "identity": operation.patient.identity, "phase": which, "form": form,
              "stored": stored, "version": version}  # fmt: skip
     return render(request, "theatre/phase.html", shown, status=status)
+
+
+def with_yes(posted: QueryDict, lines: list[CheckItem]) -> QueryDict:
+    """One tap for "read aloud, and all of it is so": every line that nobody answered otherwise is answered with yes."""
+    if not posted.get("all_yes"):
+        return posted
+    answers = posted.copy()
+    for line in lines:
+        answers.setdefault(line.code, CheckAnswer.YES.value)
+    return answers
+
+
+def next_phase(operation: Operation, found: Room) -> tuple[Phase, PhaseForm] | None:
+    """The phase that is due, to be read aloud in the room; None once all were gone through, or after signing."""
+    due = next((phase for phase, stored in found.phases if stored is None), None)
+    if due is None or operation.signed_at:
+        return None
+    return due, PhaseForm(lines=checklist.items_of(due, checklist.wording_of(operation.practice, None)))
 
 
 def phase_answers(stored: ChecklistPhase | None) -> dict[str, str]:
@@ -266,7 +287,10 @@ def closing(request: HttpRequest, key: str) -> HttpResponse:
         messages.error(request, SEALED)
         return redirect("operation", operation.key)
     nails = list(operation.nail_procedures.all())
-    end = End(operation, nails, request.POST if request.method == "POST" else None, end_answers(operation, nails))
+    first, came = carried_over(operation, nails, end_answers(operation, nails))
+    end = End(operation, nails, request.POST if request.method == "POST" else None, first)
+    for form, name in [(end.form, "end"), *((form, form.nail.key) for form in end.toes)]:
+        say_where_from(form, came[name])
     version, status = operation.version, 200
     more: dict[str, Any] = {}
     if end.data is not None and end.is_valid():

@@ -390,7 +390,7 @@ def test_a_supervisor_and_the_lead_are_asked(client, client_of, lead, practice, 
     assert by_lead.get(reverse("today")).context["lists"].unfinished == []
 
 
-@pytest.mark.parametrize(("name", "budget"), [("room", 24), ("closing", 12), ("sign", 28), ("operation-note", 24)])
+@pytest.mark.parametrize(("name", "budget"), [("room", 24), ("closing", 13), ("sign", 28), ("operation-note", 24)])
 def test_statements_do_not_grow_with_rows(client, operation, name, budget):
     def statements() -> int:
         with CaptureQueriesContext(connection) as captured:
