@@ -48,6 +48,7 @@ def extend(plan: Plan, today: date) -> None:
     _log_late(rng, current, planned, today)
     _unasked(rng, current, today)
     _dark_toe(plan, today)
+    _prepare_one(plan, today)
     give_keys(rng, plan.patients)
 
 
@@ -209,3 +210,27 @@ def _dark_toe(plan: Plan, today: date) -> None:
     note = "Rang: the toe looks dark and is still numb."
     told = {"handled": False, "reported": Reported.DARK_OR_NUMB}
     recent[-2].contacts.append(ContactPlan(yesterday, ContactChannel.PHONE, ContactResult.PROBLEM, note, **told))
+
+
+def _prepare_one(plan: Plan, today: date) -> None:
+    """Somebody comes today for the other foot: assessed five days ago, and confirmed this morning."""
+    calm = [
+        patient
+        for patient in plan.patients
+        if len(patient.operations) == 1 and not patient.risks and not patient.died_on
+        and 18 <= patient.age_on(today) < 60 and 60 < (today - patient.operations[0].performed_on).days < 500
+    ]  # fmt: skip
+    if not calm:
+        return
+    patient = min(calm, key=lambda each: each.key)
+    earlier = patient.operations[0]
+    foot = "left" if earlier.toes[0].foot == "right" else "right"
+    toe = ToePlan(
+        *PNA_PHENOL, "later", foot=foot, sides=[SidePlan("fibular")], key=f"{patient.key[:6]}{earlier.key[:6]}"
+    )
+    plan.prepared = [
+        OperationPlan(
+            [toe], year=4, performed_on=today, operator=earlier.operator, weight_kg="71.0", patient=patient,
+            key=f"{earlier.key[:6]}{patient.key[:6]}",
+        )
+    ]  # fmt: skip

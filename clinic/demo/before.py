@@ -93,6 +93,16 @@ class Record:
     ends: dict[str, dict[str, object]] = field(default_factory=dict)
 
 
+def prepared_of(plan: Plan) -> list[tuple[OperationPlan, Record]]:
+    """Assessment and consent of the operations that are still to come today."""
+    found = []
+    for operation in plan.prepared:
+        rng, talked_on = random.Random(f"{operation.key} before"), operation.performed_on - timedelta(days=5)
+        consents = [_consent(operation, toe, talked_on, confirmed=True, wider=False) for toe in operation.toes]
+        found.append((operation, Record(_assessment(rng, operation, talked_on, examined=True), consents)))
+    return found
+
+
 def records_of(plan: Plan, *, unfinished: OperationPlan | None) -> dict[int, Record]:
     """By id of the operation. unfinished: the one that is still in the room.
 

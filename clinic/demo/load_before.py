@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 from typing import Any
 
-from clinic.demo.before import ASKED_TOPICS, REASONS, AssessmentPlan, ConsentPlan, PhasePlan, Record
+from clinic.demo.before import ASKED_TOPICS, REASONS, AssessmentPlan, ConsentPlan, PhasePlan, Record, prepared_of
 from clinic.demo.rows import Rows
 from clinic.demo.shapes import OperationPlan, mint
 from clinic.demo.surgery import ZONE
@@ -37,6 +37,10 @@ LESS_THAN_CONSENTED = "The other side was calm on the day; the patient agreed to
 def write_before(writer: Rows, records: dict[int, Record]) -> None:
     """Assessments, consents and checklists; before the signatures, because a signed record takes nothing more."""
     pairs = [(operation, records[id(operation)]) for operation in writer.plan.operations]
+    for operation, record in prepared_of(writer.plan):
+        # Not operated on yet: the rows hang on the patient, by way of an operation of theirs that is on record.
+        writer.rows[id(operation)] = writer.rows[id(operation.patient.operations[0])]
+        pairs.append((operation, record))
     assessed = [(operation, record.assessment) for operation, record in pairs if record.assessment]
     consented = [(operation, consent) for operation, record in pairs for consent in record.consents]
     phases = [(operation, phase) for operation, record in pairs for phase in record.phases]
@@ -113,7 +117,8 @@ def _decisions(writer: Rows, operation: OperationPlan, plan: AssessmentPlan) -> 
 
 def _consent(writer: Rows, operation: OperationPlan, plan: ConsentPlan) -> Consent:
     stored, day = writer.rows[id(operation)], plan.columns["discussed_on"]
-    confirmed = {"reconfirmed_on": stored.performed_on, "reconfirmed_by": stored.operator} if plan.confirmed else {}
+    on = {"reconfirmed_on": operation.performed_on, "reconfirmed_by": stored.operator}
+    confirmed = on if plan.confirmed else {}
     return writer.make(
         Consent, plan, **_by(writer, operation, _talked(day)), key=mint(random.Random(f"{plan.toe.key} consent")),
         patient=stored.patient, discussed_by=stored.operator, recorded_by=stored.operator, recorded_at=_talked(day),

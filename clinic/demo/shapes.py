@@ -238,6 +238,7 @@ class Plan:
     """Everything of one practice. rows: what holds each awkward record, by its number; every one has a key.
 
     amended: sides that were first written down as another side, with the wrong name and the reason.
+    prepared: operations still to come today: assessed, and consented to.
     """
 
     patients: list[PatientPlan]
@@ -246,6 +247,7 @@ class Plan:
     amended: list[tuple[SidePlan, str, str]] = field(default_factory=list)
     burnt: list[ToePlan] = field(default_factory=list)
     photographs: list[PhotographPlan] = field(default_factory=list)
+    prepared: list[OperationPlan] = field(default_factory=list)
 
     @property
     def operations(self) -> list[OperationPlan]:

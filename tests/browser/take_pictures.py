@@ -2,11 +2,13 @@
 
 import sys
 import tempfile
+from datetime import date
 from pathlib import Path
 
 import django
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Browser, sync_playwright
 
+from tests.browser.finger import Finger
 from tests.browser.pages import PAGES, address_of
 from tests.browser.server import CHROMIUM, FLAGS, ROOT, WIDTHS, running_demo, sign_in
 
@@ -46,6 +48,21 @@ def main() -> None:
             page.screenshot(path=target / f"{name}.png")
             print(target / f"{name}.png")
             context.close()
+        take_the_note(browser, address, PASSWORD, target / "note-tablet.png")
+
+
+def take_the_note(browser: Browser, address: str, password: str, target: Path) -> None:
+    """The signed note at the end of a whole case."""
+    from tests.browser.case import operate, who_comes_today  # needs the apps
+
+    planned, (wide, high) = who_comes_today(date.today()), WIDTHS["tablet"]
+    page = browser.new_context(base_url=address, viewport={"width": wide, "height": high}, locale="en-GB").new_page()
+    sign_in(page, planned.operator, password)
+    operate(Finger(page), planned)
+    page.wait_for_load_state("networkidle")
+    page.screenshot(path=target)
+    print(target)
+    page.context.close()
 
 
 if __name__ == "__main__":

@@ -6,28 +6,12 @@ from datetime import date, datetime, timedelta
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.finger import Finger
 from tests.browser.hands import Pointer
 from tests.browser.pages import href
 from tests.browser.work import register
 
 CHAIRSIDE_PX = 56
-
-
-class Finger:
-    """Counts what a person taps."""
-
-    def __init__(self, page: Page) -> None:
-        self.page, self.taps = page, 0
-
-    def tap(self, locator) -> None:
-        self.taps += 1
-        locator.click()
-
-    def choose(self, group: str, answer: str, within=None) -> None:
-        fieldset = (within or self.page).locator("fieldset", has=self.page.locator("legend", has_text=group)).first
-        label = fieldset.locator("label", has_text=re.compile(rf"^\s*{re.escape(answer)}\s*$")).first
-        # The button lies over its label, so that the whole tile takes the tap.
-        self.tap(self.page.locator(f"[id='{label.get_attribute('for')}']"))
 
 
 def open_booked(page: Page) -> Finger:

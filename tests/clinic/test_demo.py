@@ -28,7 +28,7 @@ from clinic.patients.models import Patient
 from clinic.photographs import storage
 from clinic.photographs.models import Photograph
 from clinic.preparation.models import Assessment, AssessmentItem, Consent, ConsentElement
-from clinic.procedures.clearance import clearance_of
+from clinic.procedures.clearance import clearance_before, clearance_of, usable_for
 from clinic.procedures.models import (
     AnaestheticDose,
     Application,
@@ -337,8 +337,17 @@ def test_consent_and_assessment_come_before_the_operation(demo):
     }
     operated = set(Operation.objects.filter(practice=demo).values_list("patient_id", "performed_on"))
 
-    assert set(days) <= operated
+    assert {(patient, day) for patient, day in days if day < TODAY} <= operated
     assert all(talked < confirmed for (_, confirmed), talked in days.items())
+
+
+def test_somebody_comes_today_prepared(demo):
+    (consent,) = Consent.objects.filter(patient__practice=demo, reconfirmed_on=TODAY)
+    found = clearance_before(consent.patient, TODAY, usable_for(consent.patient, TODAY, without=None))
+
+    assert found.consents == (consent,)
+    assert (found.open_stops, found.open_cautions) == ([], [])
+    assert found.assessment.assessed_on == TODAY - timedelta(days=5)
 
 
 def test_the_newest_operation_is_still_in_the_room(demo):
