@@ -8,6 +8,8 @@ from clinic.demo import afterwards, scenario
 from clinic.demo.shapes import OperationPlan
 from tests.browser.finger import Finger
 
+TEMPLATE = "Partial avulsion, phenol"
+
 
 def who_comes_today(today: date) -> OperationPlan:
     """The operation of the demo that is prepared for today; its keys come from the plan, like those of the server."""
@@ -28,16 +30,14 @@ def operate(finger: Finger, planned: OperationPlan) -> None:
 def enter(finger: Finger, planned: OperationPlan) -> None:
     page, toe = finger.page, planned.toes[0]
     expect(page.get_by_text("Consent and flags")).to_be_visible()
+    finger.tap(page.get_by_role("button", name=TEMPLATE))
     finger.tap(page.get_by_role("radio", name="Today"))
     finger.tap(page.get_by_role("radio", name=f"{toe.foot.capitalize()} 1st toe (hallux)"))
     finger.tap(page.get_by_role("radio", name="Fibular (lateral) side"))
-    finger.choose("Technique", "Partial nail avulsion with chemical matricectomy")
-    finger.choose("Agent", "Phenol")
-    page.get_by_label("Strength", exact=True).fill("89")
-    finger.choose("Strength given as", "% w/w")
     finger.choose("What is known of the exposure", "Will be timed in the room")
     finger.choose("Infection before the operation", "None")
     finger.choose("Earlier surgery on the same side", "No")
+    finger.tap(page.get_by_text("What came from the template holds"))
     finger.tap(page.get_by_role("button", name="Save operation"))
     expect(page.get_by_role("heading", level=1)).to_have_text("In the room")
 
@@ -82,18 +82,14 @@ def tap_time(finger: Finger, button: str, line: str) -> None:
 def close_and_sign(finger: Finger) -> None:
     page = finger.page
     finger.tap(page.get_by_role("link", name="End of the operation"))
-    finger.choose("Tourniquet", "Ring tourniquet")
     finger.choose("Colour of the toe afterwards", "Pink")
     page.get_by_label("Capillary refill").fill("2")
     page.get_by_label("Batch of the agent").fill("DEMO-PHE-21")
     page.get_by_label("Expiry of the agent").fill("2030-01-31")
-    finger.choose("Skin protected", "Yes")
     finger.choose("Dry field before the agent", "Yes")
-    finger.choose("Bleeding controlled by", "Pressure")
     finger.choose("Tissue sent to histology", "No")
-    finger.choose("Dressing", "Non-adherent layer")
-    finger.choose("Outer dressing", "Tubular gauze")
     page.get_by_label("Weight").fill("71")
+    finger.tap(page.get_by_text("What came from the template is what was used and done"))
     finger.tap(page.get_by_role("button", name="Save and go on"))
     expect(page.get_by_role("heading", level=1)).to_have_text("Read and sign")
     finger.tap(page.get_by_text("I have read this note and sign it"))
