@@ -34,7 +34,7 @@ class ToeFacts:
 class OperationFacts:
     """dose_share: the greatest share of an approved limit, at least; None where nothing can be said.
 
-    dose_is_above: above a limit whatever is missing besides. events: kinds. not_so: lines of the checklist answered no.
+    events: kinds. not_so: lines of the checklist answered no. The long_… are the practice's own limits.
     """
 
     age_years: int | None = None

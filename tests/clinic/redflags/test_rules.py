@@ -57,6 +57,15 @@ def test_more_than_30_minutes_of_tourniquet(minutes, raised):
     assert bool(raised_by(toe(**on_for(minutes)))) == raised
 
 
+def test_a_second_beyond_the_practice_s_limit_is_beyond_it():
+    long = {**on_for(20), "tourniquet_off_at": NINE + timedelta(minutes=20, seconds=1)}
+
+    assert raised_by(toe(**long), long_tourniquet_minutes=20) == [
+        (Alert.TOURNIQUET_LONG, "Right 1st toe (hallux): the tourniquet was on for more than 20 minutes")
+    ]
+    assert raised_by(toe(**on_for(20)), long_tourniquet_minutes=20) == []
+
+
 @pytest.mark.parametrize(
     ("minutes", "said"),
     [(25, ""), (25.5, "for more than 25 minutes"), (26, "for 26 minutes, more than 25")],
