@@ -53,7 +53,10 @@ def operation_new(request: HttpRequest, key: str) -> HttpResponse:
     patient = get_object_or_404(Patient.objects.visible_to(request.user).select_related("identity"), key=key)
     if request.method == "GET":
         kept = draft_of(request.user, DRAFT, patient.key)
-        entry = entry_for(request, patient, initial=kept or first_answers(request.user, consented_by(patient)))
+        giver = consented_by(patient)
+        entry = entry_for(request, patient, initial=kept or first_answers(request.user, giver))
+        if giver and entry.visit["consent_given_by"].value() == giver:
+            entry.visit.fields["consent_given_by"].help_text = "From the consent on record."
         return entry_page(request, patient, entry, has_draft=bool(kept))
     posted = request.POST
     if posted.get("leave"):

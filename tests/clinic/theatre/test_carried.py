@@ -145,6 +145,7 @@ def test_who_consented_is_known_from_the_consents(client, practice):
 
     create_consent(patient)
     assert client.get(address).context["entry"].visit["consent_given_by"].value() == "patient"
+    assert "From the consent on record." in text(client.get(address))
 
     create_consent(patient, given_by="parent", foot="left")
     assert client.get(address).context["entry"].visit["consent_given_by"].value() == ""
