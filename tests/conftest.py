@@ -16,6 +16,19 @@ from clinic.procedures import guard
 from tests.factories import create_member, create_practice
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Beside PostgreSQL only tests that use the database run; whatever else they show, SQLite's run has shown."""
+    if not os.environ.get("DATABASE_URL", "").startswith("postgres"):
+        return
+    uses = [
+        item
+        for item in items
+        if item.get_closest_marker("django_db") or item.get_closest_marker("walk") or "db" in item.fixturenames
+    ]
+    config.hook.pytest_deselected(items=[item for item in items if item not in set(uses)])
+    items[:] = uses
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _empties_sealed_tables():
     """After a test with real transactions every table is emptied, signed records too; migrating seals them again."""
