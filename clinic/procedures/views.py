@@ -55,8 +55,9 @@ def operation_new(request: HttpRequest, key: str) -> HttpResponse:
         kept = draft_of(request.user, DRAFT, patient.key)
         giver = consented_by(patient)
         entry = entry_for(request, patient, initial=kept or first_answers(request.user, giver))
-        if giver and entry.visit["consent_given_by"].value() == giver:
-            entry.visit.fields["consent_given_by"].help_text = "From the consent on record."
+        consent = entry.visit["consent_given_by"]
+        if giver and consent.value() == giver:
+            consent.help_text = "From the consent on record."
         return entry_page(request, patient, entry, has_draft=bool(kept))
     posted = request.POST
     if posted.get("leave"):
