@@ -18,12 +18,12 @@ def who_comes_today(today: date) -> OperationPlan:
     return plan.prepared[0]
 
 
-def operate(finger: Finger, planned: OperationPlan) -> None:
-    """From the page of a new operation to the signed note. Typing is no tap."""
+def operate(finger: Finger, planned: OperationPlan, *, seconds: int = 1) -> None:
+    """From the page of a new operation to the signed note. Typing is no tap. seconds: how long the agent is left."""
     page = finger.page
     page.goto(f"/patients/{planned.patient.key}/operation/")
     enter(finger, planned)
-    in_the_room(finger)
+    in_the_room(finger, seconds)
     close_and_sign(finger)
 
 
@@ -42,7 +42,7 @@ def enter(finger: Finger, planned: OperationPlan) -> None:
     expect(page.get_by_role("heading", level=1)).to_have_text("In the room")
 
 
-def in_the_room(finger: Finger) -> None:
+def in_the_room(finger: Finger, seconds: int) -> None:
     page = finger.page
     read_aloud(finger)
     finger.tap(page.get_by_role("link", name="Record anaesthetic"))
@@ -58,7 +58,7 @@ def in_the_room(finger: Finger) -> None:
     tap_time(finger, "Tourniquet on now", "Tourniquet on")
     read_aloud(finger)
     tap_time(finger, "Start application 1", "Application began")
-    page.wait_for_timeout(1200)
+    page.wait_for_timeout(seconds * 1000)
     tap_time(finger, "Stop application", "Application ended")
     tap_time(finger, "Tourniquet off now", "Tourniquet off")
     read_aloud(finger)

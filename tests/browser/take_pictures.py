@@ -58,7 +58,8 @@ def take_the_note(browser: Browser, address: str, password: str, target: Path) -
     planned, (wide, high) = who_comes_today(date.today()), WIDTHS["tablet"]
     page = browser.new_context(base_url=address, viewport={"width": wide, "height": high}, locale="en-GB").new_page()
     sign_in(page, planned.operator, password)
-    operate(Finger(page), planned)
+    operate(Finger(page), planned, seconds=30)
+    page.set_viewport_size({"width": wide, "height": high + 300})
     page.wait_for_load_state("networkidle")
     page.screenshot(path=target)
     print(target)

@@ -25,6 +25,7 @@ def test_a_whole_case(open_as):
     assert "Partial nail avulsion with chemical matricectomy" in note
     assert re.search(r"talked about .*, confirmed ", note)
     assert "Mepivacaine 3 % 2.2 mL, vasoconstrictor: none, digital block, batch DEMO-MEP-555, expiry May 2030" in note
+    assert re.search(r"; injected \d\d:\d\d", note)
     assert "Ring tourniquet" in note
     assert "seen off by two people: yes (TM)" in note
     assert note.count("at the time") == 3
