@@ -12,9 +12,12 @@ from clinic.access.models import random_key
 from clinic.procedures import guard
 from clinic.procedures.models import Amendment, AnaestheticDose, NailProcedure, Operation
 from clinic.procedures.signing import NotReady, amending, sign
-from clinic.theatre import marks
+from clinic.redflags.raising import keep_flags
+from clinic.redflags.rules import Raised
+from clinic.theatre import marks, note_views
 from clinic.theatre.forms import MarkForm
 from clinic.theatre.models import Mark
+from clinic.vocabulary.redflag import Alert
 from tests.clinic.theatre.test_pages import NOW, close, end_data, sign_page, tap, text
 from tests.factories import create_operation
 
@@ -211,6 +214,20 @@ def test_the_operator_signs_what_was_read(client, operation):
     response = sign_page(client, operation, stamp=stamp)
 
     assert "changed" in text(response)
+    assert stored(operation).signed_at is None
+
+
+def test_a_red_flag_raised_while_the_operator_signs_stands_in_the_way(client, operation, practitioner, monkeypatch):
+    close(client, operation)
+    sign_before = note_views.sign
+
+    def sign_after_a_flag(**given):
+        keep_flags(operation, [Raised(Alert.SEPSIS, "Very unwell")], origin="operation", by=practitioner, now=LATER)
+        return sign_before(**given)
+
+    monkeypatch.setattr(note_views, "sign", sign_after_a_flag)
+
+    assert "Red flag without an answer: Very unwell" in text(sign_page(client, operation))
     assert stored(operation).signed_at is None
 
 
