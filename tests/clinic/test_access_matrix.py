@@ -3,10 +3,12 @@
 A new page is one line in TABLE. A page with a key in its address also gets one line in OBJECTS.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
 
 import pytest
+from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
 from django.urls.resolvers import URLPattern, URLResolver
@@ -296,52 +298,47 @@ def test_every_page_that_names_a_row_has_an_object():
     assert sorted(named) == sorted(OBJECTS)
 
 
-@pytest.mark.parametrize("role", Role.values)
-@pytest.mark.parametrize("name", TABLE)
-def test_own_practice(name, role, practice, client_of):
-    client = client_of(create_member(practice, role=role))
-
-    response = ask(client, name, arguments(name, practice))
-
-    assert response.status_code == expected(name, role)
+@pytest.fixture
+def signed_in(practice, client_of) -> dict[str, Client]:
+    """A browser for each role of the practice."""
+    return {role: client_of(create_member(practice, role=role)) for role in Role.values}
 
 
-@pytest.mark.parametrize("role", Role.values)
-@pytest.mark.parametrize("name", sorted(set(OBJECTS) - NOT_OF_A_PRACTICE))
-def test_rows_of_another_practice_do_not_exist(name, role, practice, other_practice, client_of):
-    client = client_of(create_member(practice, role=role))
-
-    response = ask(client, name, arguments(name, other_practice))
-
-    assert response.status_code == (404 if may(role, TABLE[name][1]) else 403)
+@contextmanager
+def undone() -> Iterator[None]:
+    """What one request writes is not there for the next."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
 
 
 @pytest.mark.parametrize("name", TABLE)
-def test_signed_out(name, practice):
-    wanted = TABLE[name][3]
+def test_a_page(name, practice, other_practice, signed_in, client_of):
+    """All of one page in one test: its rows are made once."""
+    own = arguments(name, practice)
+    for role, client in signed_in.items():
+        with undone():
+            assert ask(client, name, own).status_code == expected(name, role), role
 
-    response = ask(Client(), name, arguments(name, practice))
+    if name in OBJECTS and name not in NOT_OF_A_PRACTICE:
+        rows_elsewhere = arguments(name, other_practice)
+        for role, client in signed_in.items():
+            missing = 404 if may(role, TABLE[name][1]) else 403
+            assert ask(client, name, rows_elsewhere).status_code == missing, role
 
+    if TABLE[name][1]:
+        for role in Role.values:
+            nobodys = client_of(create_member(None, role=role))
+            assert ask(nobodys, name, own).status_code == 403, role
+
+    with undone():
+        answer, wanted = ask(Client(), name, own), TABLE[name][3]
     if wanted == SIGN_IN:
-        assert response.status_code == 302
-        assert response["Location"].startswith(reverse("sign-in") + "?next=")
+        assert answer.status_code == 302
+        assert answer["Location"].startswith(reverse("sign-in") + "?next=")
     else:
-        assert response.status_code == wanted
-
-
-@pytest.mark.parametrize("name", [name for name, row in TABLE.items() if row[1]])
-def test_a_member_without_a_practice_sees_nothing(name, practice, client_of):
-    for role in Role.values:
-        client = client_of(create_member(None, role=role))
-
-        response = ask(client, name, arguments(name, practice))
-
-        assert response.status_code == 403
-
-
-@pytest.mark.parametrize("name", TABLE)
-def test_a_method_that_no_page_takes_is_refused(name, practice, administrator, client_of):
-    browser, url = client_of(administrator), reverse(name, args=arguments(name, practice))
+        assert answer.status_code == wanted
 
     for method in ("PUT", "DELETE", "PATCH"):
-        assert browser.generic(method, url, **ELSEWHERE).status_code == 405
+        refused = signed_in[Role.ADMINISTRATOR].generic(method, reverse(name, args=own), **ELSEWHERE)
+        assert refused.status_code == 405
