@@ -1,145 +1,30 @@
-"""Draws a chart. The only module that knows matplotlib; every length is in CSS pixels at the picture's natural size."""
+"""Draws a chart on a sheet. This module and its neighbours `canvas` and `draw_plots` alone know matplotlib."""
 
-import io
-from dataclasses import dataclass
-
-import fontpkg
-import matplotlib
-from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, fontManager
 from matplotlib.patches import Circle, FancyBboxPatch, Rectangle
-from matplotlib.textpath import text_to_path
 
+from audit.charts.canvas import COLUMNS, LINE, PX, SMALL, SMALL_LINE, TEXT, THEMES, Canvas, Columns, width_of, wrapped
+from audit.charts.draw_plots import draw_plot
 from audit.charts.spec import Chart, IntervalRow, Kind
+from audit.charts.telling import AnyChart
 from audit.charts.words import NO_CASES, counted, limits, missing, percent, remark, standard_text
 
-for _weight in (400, 700):
-    fontManager.addfont(fontpkg.path("Atkinson Hyperlegible", _weight))
-# Set once, not in a context around each picture: a context changes the settings of every thread.
-matplotlib.rcParams.update(
-    {
-        "font.family": ["sans-serif"],
-        "font.sans-serif": ["Atkinson Hyperlegible", "DejaVu Sans"],
-        "svg.fonttype": "none",
-        "svg.hashsalt": "interval-chart",
-        "path.sketch": None,
-    }
-)
-
-PX = 72 / 96  # points in a CSS pixel
-MARGIN = 4
-TEXT, SMALL = 13.4, 12.4
-LINE, SMALL_LINE = 18, 16
 GAP = 12  # above and below each group
 DOT, BAND = 5.5, 14
 AXIS_TOPS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
 TICKS = {0.1: 2, 0.2: 2, 0.3: 3, 0.4: 2, 0.5: 5, 0.6: 3, 0.8: 4, 1.0: 4}
 
-# The page's own colours; paper gets black and greys.
-THEMES = {
-    "light": {
-        "surface": "#ffffff",
-        "ink": "#10252b",
-        "ink2": "#43575c",
-        "line": "#cfdad9",
-        "track": "#b9c8c8",
-        "band": "#b3d8d6",
-        "band-edge": "#4c8a8b",
-        "late": "#96290f",
-    },
-    "dark": {
-        "surface": "#142124",
-        "ink": "#e8f0ef",
-        "ink2": "#a9bcbd",
-        "line": "#2b3f43",
-        "track": "#486063",
-        "band": "#2b5a5d",
-        "band-edge": "#62a3a3",
-        "late": "#ffb199",
-    },
-    "print": {
-        "surface": "#ffffff",
-        "ink": "#000000",
-        "ink2": "#333333",
-        "line": "#bbbbbb",
-        "track": "#bbbbbb",
-        "band": "#d9d9d9",
-        "band-edge": "#555555",
-        "late": "#000000",
-    },
-}
 
-
-Places = tuple[float, ...]
-Style = str | tuple[float, Places]  # a name, or an offset and the lengths of dots and gaps
-
-
-@dataclass(frozen=True)
-class Columns:
-    """Where things stand across the picture. `stacked`: words above the strip, because side by side they do not fit."""
-
-    width: float  # without the margins
-    label: float  # widest line of a label
-    count: float  # right end of "4 of 80"
-    left: float  # strip
-    right: float
-    stacked: bool
-
-
-COLUMNS = {
-    "wide": Columns(width=702.4, label=212, count=306, left=328, right=518, stacked=False),
-    "narrow": Columns(width=332.8, label=330, count=90, left=12, right=312, stacked=True),
-}
-
-
-def image(chart: Chart, *, theme: str = "light", width: str = "wide", form: str = "svg") -> bytes:
+def image(chart: AnyChart, *, theme: str = "light", width: str = "wide", form: str = "svg") -> bytes:
     """The picture of a chart; the same chart gives the same bytes.
 
     theme: "light", "dark" or "print".  width: "wide" (7.4 in) or "narrow" (3.55 in).  form: "svg" or "png".
     """
     canvas = Canvas(COLUMNS[width], THEMES[theme], backdrop=form == "png" or theme == "print")
-    DRAW[chart.kind](chart, canvas)
+    if isinstance(chart, Chart):
+        DRAW[chart.kind](chart, canvas)
+    else:
+        draw_plot(chart, canvas)
     return canvas.saved(form, chart.title)
-
-
-class Canvas:
-    """A sheet that grows downwards: what is drawn keeps its place, the height is settled on saving."""
-
-    def __init__(self, columns: Columns, colours: dict[str, str], *, backdrop: bool) -> None:
-        self.columns, self.colours = columns, colours
-        self.figure = Figure(facecolor=colours["surface"] if backdrop else "none")
-        self.axes = self.figure.add_axes((0, 0, 1, 1))
-        self.axes.set_axis_off()
-        self.y = float(MARGIN)  # how far down the sheet is filled
-
-    def text(
-        self,
-        x: float,
-        y: float,
-        words: str,
-        *,
-        size: float = TEXT,
-        colour: str = "ink",
-        weight: str = "normal",
-        align: str = "left",
-    ) -> None:
-        """Words on a base line. Never read as a formula: a label is somebody's text."""
-        look = {"fontsize": size * PX, "color": self.colours[colour], "fontweight": weight}
-        self.axes.text(x, y, words, ha=align, va="baseline", parse_math=False, **look)
-
-    def line(self, x: Places, y: Places, *, colour: str, width: float = 1, style: Style = "-", layer: int = 1) -> None:
-        look = {"color": self.colours[colour], "linewidth": width * PX, "linestyle": style}
-        self.axes.plot(x, y, solid_capstyle="round", zorder=layer, clip_on=False, **look)
-
-    def saved(self, form: str, title: str) -> bytes:
-        width, height = self.columns.width + 2 * MARGIN, self.y + MARGIN
-        self.figure.set_size_inches(width / 96, height / 96)
-        self.axes.set(xlim=(-MARGIN, width - MARGIN), ylim=(height, 0))
-        file = io.BytesIO()
-        left_out = {"svg": ("Date", "Creator"), "png": ("Software",)}[form]
-        metadata = {"Title": _clean(title), **dict.fromkeys(left_out)}
-        self.figure.savefig(file, format=form, dpi=192, metadata=metadata)
-        return file.getvalue()
 
 
 class Scale:
@@ -182,7 +67,7 @@ def _intervals(chart: Chart, canvas: Canvas) -> None:
 
 
 def _axis_words(chart: Chart, canvas: Canvas) -> None:
-    for line in _wrapped(chart.axis, canvas.columns.width, SMALL, "normal"):
+    for line in wrapped(chart.axis, canvas.columns.width, SMALL, "normal"):
         canvas.text(0, canvas.y + 12, line, size=SMALL, colour="ink2")
         canvas.y += SMALL_LINE
     canvas.y += 4
@@ -191,7 +76,7 @@ def _axis_words(chart: Chart, canvas: Canvas) -> None:
 def _axis_ticks(chart: Chart, canvas: Canvas, scale: Scale) -> None:
     if chart.standard is not None:
         words = f"standard {standard_text(chart.standard)}"
-        half = _width(words, SMALL, "bold") / 2
+        half = width_of(words, SMALL, "bold") / 2
         x = min(max(scale.at(chart.standard), half), canvas.columns.width - half)
         canvas.text(x, canvas.y + 13, words, size=SMALL, colour="late", weight="bold", align="center")
         canvas.y += LINE
@@ -218,10 +103,10 @@ def _group(row: IntervalRow, standard: float | None, canvas: Canvas, scale: Scal
 
 def _label(row: IntervalRow, canvas: Canvas, y: float) -> float:
     """Writes a group's name and note from `y` down; gives where they end."""
-    for line in _wrapped(row.label, canvas.columns.label, TEXT, "bold"):
+    for line in wrapped(row.label, canvas.columns.label, TEXT, "bold"):
         canvas.text(0, y + 14, line, weight="bold")
         y += LINE
-    for line in _wrapped(remark(row), canvas.columns.label, SMALL, "normal"):
+    for line in wrapped(remark(row), canvas.columns.label, SMALL, "normal"):
         canvas.text(0, y + 12, line, size=SMALL, colour="ink2")
         y += SMALL_LINE
     return y
@@ -279,39 +164,6 @@ def _dot(canvas: Canvas, x: float, y: float, *, hollow: bool) -> None:
     look["linewidth"] = (2.4 if hollow else 1.2) * PX
     radius = DOT - 0.5 if hollow else DOT
     canvas.axes.add_patch(Circle((x, y), radius, zorder=5, clip_on=False, **look))
-
-
-def _wrapped(words: str, widest: float, size: float, weight: str) -> list[str]:
-    """Lines no wider than `widest`. A word too long for a line of its own is broken."""
-    lines, line = [], ""
-    for word in _clean(words).split():
-        for piece in _pieces(word, widest, size, weight):
-            longer = f"{line} {piece}".strip()
-            if line and _width(longer, size, weight) > widest:
-                lines.append(line)
-                longer = piece
-            line = longer
-    return [*lines, line] if line else lines
-
-
-def _pieces(word: str, widest: float, size: float, weight: str) -> list[str]:
-    pieces = [""]
-    for letter in word:
-        if pieces[-1] and _width(pieces[-1] + letter, size, weight) > widest:
-            pieces.append("")
-        pieces[-1] += letter
-    return pieces
-
-
-def _width(words: str, size: float, weight: str) -> float:
-    """Measured in the widest common screen font, because a picture in a page is set in whatever the reader has."""
-    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
-    return text_to_path.get_text_width_height_descent(words, font, ismath=False)[0]
-
-
-def _clean(words: str) -> str:
-    """Control characters are not allowed in an SVG, and end a picture where they stand."""
-    return "".join(letter if letter.isprintable() else " " for letter in words)
 
 
 DRAW = {Kind.INTERVALS: _intervals}
