@@ -36,6 +36,8 @@ SIDE_FIELDS = {
     "matrix_destroyed": "nail_procedure__matrix_destroyed",
     "agent": "nail_procedure__agent",
     "exposure_seconds": "exposure",
+    "strength_percent": "nail_procedure__strength_percent",
+    "strength_basis": "nail_procedure__strength_basis",
     "curettage": "nail_procedure__curettage",
     "lavage": "nail_procedure__lavage",
     "operator": "nail_procedure__operation__operator__key",
@@ -167,6 +169,7 @@ def _with_days(frame: "pd.DataFrame", reasons: dict[str, str], as_of: date) -> "
         frame[f"{name}_day"] = _days_after(frame["performed_on"], happened.where(happened <= pd.Timestamp(as_of)))
     frame["reoperated_day"] = _days_after(frame["performed_on"], pd.to_datetime(frame.pop("reoperated_on")))
     frame["age_years"] = frame["age_years"].astype("Int64")
+    frame["strength_percent"] = frame["strength_percent"].astype("float64")
     frame["takes_agent"] = frame["technique"].map(lambda code: Technique(code).takes_agent).astype(bool)
     frame["matrix_destroyed"] = frame["matrix_destroyed"].astype(bool)
     frame["exposure_seconds"] = _exposure(frame)

@@ -109,6 +109,10 @@ SIDES: Mapping[str, Column] = {
         low=0,
     ),
     "takes_agent": Column("Whether the technique uses a chemical agent", Holds.TRUTH),
+    "strength_percent": Column(
+        "Strength of the agent", Holds.NUMBER, unit="%", missing="not recorded, or no agent", low=0, high=100
+    ),
+    "strength_basis": _code("Basis of the strength", procedure.StrengthBasis),
     "curettage": _code("Scraping of the matrix", procedure.Curettage),
     "lavage": _code("Irrigation after the agent", procedure.Lavage),
     "operator": _key("The operator"),

@@ -18,6 +18,11 @@ RAO_SCOTT_1992 = Source(
 )
 
 
+TURNBULL_1976 = Source("Turnbull BW. J R Stat Soc B 1976;38:290-295", "agrees with worked examples")
+SPIEGELHALTER_2005 = Source("Spiegelhalter DJ. Stat Med 2005;24:1185-1202", "limits agree with a published example")
+ARMITAGE_1955 = Source("Armitage P. Biometrics 1955;11:375-386", "from memory, unverified; the test is checked")
+
+
 class Outcome(Term):
     """Three outcomes, each derived from what was recorded; every figure names its own."""
 
@@ -218,6 +223,90 @@ DEFINITIONS = DefinitionSet(
             "loss", "Loss to follow-up",
             "Loss above 20 % of the eligible, or above the event rate, is said in words: losses are rarely random.",
             ATTRITION,
+        ),
+        Definition(
+            "curve", "Estimated over time",
+            "The day of an event lies between the last look without and the first look with it; the curve is the "
+            "estimate from these intervals, drawn as a band where they leave it open, up to the last day with 10 "
+            "patients under observation. Limits by 1,000 draws of patients.",
+            TURNBULL_1976,
+        ),
+        Definition(
+            "year", "Audit year",
+            "An operation belongs to the audit year of its day. Earlier years are counted again with what is known at "
+            "this cut-off, so they may differ from the reports of their time.",
+            s.OWN_DESIGN,
+        ),
+        Definition(
+            "operator", "Operators",
+            "Under letters without rank, for the practice lead only; fewer than five stand in a table, from five on in "
+            "a funnel. Outside its limits means: look at data quality, case mix, then practice.",
+            SPIEGELHALTER_2005,
+        ),
+        Definition(
+            "exposure_trend", "Exposure and regrowth",
+            "One technique and agent at the strength used most often. Odds ratio per doubling of the seconds, "
+            "clustered on the patient and adjusted for the operator; with fewer than 3 bands or 10 events an exact test "
+            "instead. Not recorded is counted, never guessed.",
+            ARMITAGE_1955,
+        ),
+        Definition(
+            "lost_and_seen", "Lost beside seen",
+            "Eligible units of the headline by what was known at operation; no test, because a difference that cannot "
+            "be shown is no proof that there is none.",
+            s.OWN_DESIGN,
+        ),
+        Definition(
+            "healing", "Healing",
+            "Healed from the first look that found the toe dry; before it lies the last look that found it moist or "
+            "not healing. The day lies between both; quartiles are read from the estimate over these intervals.",
+            TURNBULL_1976,
+        ),
+        Definition(
+            "healed_in_time", "Healed in time",
+            "Dry by day 56 after partial and by day 84 after total removal of the plate, of the toes of which this is "
+            "known. Open before and dry after that day, with no look at it, is counted apart.",
+            s.COMMON_PRACTICE,
+        ),
+        Definition(
+            "pain", "Pain",
+            "Score 0 to 10 at the reviews within the window of each review point, the last of each toe; not asked is "
+            "counted apart.",
+            s.FARRAR_2001,
+        ),
+        Definition(
+            "review_done", "Review done",
+            "A toe was looked at or asked about within the window of the review point, of the toes whose window has "
+            "closed and whose follow-up had not ended before it opened.",
+            s.COMMON_PRACTICE,
+        ),
+        Definition(
+            "unplanned", "Unplanned contact",
+            "A review that the patient asked for on day 1 to 30, or an entry of the contact log on day 0 to 30 that "
+            "reports a problem; per operation, of those at least 30 days old.",
+            s.OWN_DESIGN,
+        ),
+        Definition(
+            "satisfied", "Satisfied",
+            "The patient’s last answer was satisfied or very satisfied, of the toes with an answer.", s.COMMON_PRACTICE,
+        ),
+        Definition(
+            "serious", "Serious incident",
+            "An event on record with moderate or severe harm. Reviewed: the duty of candour was completed.",
+            s.COMMON_PRACTICE,
+        ),
+        Definition(
+            "process", "Criteria of process",
+            "Per nail procedure of the period, from the operative record; every case counts, so a target of 100 % is "
+            "met only if none is missing.",
+            s.OWN_DESIGN,
+        ),
+        Definition(
+            "verdict", "Verdict by rule",
+            "Met if the whole 95 % interval lies on the good side of the target, not met if it lies on the other, else "
+            "cannot tell. A target of 100 % or of no case is judged on the count itself. Recurrence is judged on the "
+            "estimate over time.",
+            s.OWN_DESIGN,
         ),
         Definition(
             "interval", "Interval",

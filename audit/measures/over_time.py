@@ -13,6 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from audit.measures.columns import Cohort
+from audit.measures.curves import RegrowthCurve, curve_of
 from audit.measures.definitions import Outcome
 from audit.measures.outcomes import NEVER, is_clear, is_event, was_reoperated
 from audit.measures.strata import Count, technique_label
@@ -35,7 +36,8 @@ Kept = npt.NDArray[np.bool_] | slice
 class Risk:
     """The estimated risk of one group. days: one entry for each of REPORTED_DAYS.
 
-    sides, patients: of the group; informative: sides with a review that tells anything.
+    sides, patients: of the group; informative: sides with a review that tells anything. curve: to draw; None where the
+    group has no side.
     """
 
     code: str
@@ -44,6 +46,7 @@ class Risk:
     informative: int
     patients: int
     days: tuple[Regrown, ...]
+    curve: RegrowthCurve | None = None
 
     def by(self, day: float) -> Regrown:
         return next(found for found in self.days if found.share.day == day)
@@ -181,7 +184,8 @@ def _risk(
 ) -> Risk:  # fmt: skip
     tells = int(np.count_nonzero((found.left[kept] > 0) | np.isfinite(found.right[kept])))
     patients = int(sides.frame["patient_key"][kept].nunique())
-    return Risk(code, label, int(kept.sum()), tells, patients, estimate.days if estimate else ())
+    drawn = curve_of(estimate.sample) if estimate else None
+    return Risk(code, label, int(kept.sum()), tells, patients, estimate.days if estimate else (), drawn)
 
 
 def _by_technique(sides: _Sides, found: SideIntervals) -> tuple[Risk, ...]:

@@ -12,7 +12,8 @@ NAN = float("nan")
 
 _SIDE = {
     "age_years": 40, "sex": "female", "foot": "right", "toe": 1, "side": "fibular", "technique": "pna_chemical",
-    "matrix_destroyed": True, "agent": "phenol", "exposure_seconds": 60.0, "takes_agent": True, "curettage": "none",
+    "matrix_destroyed": True, "agent": "phenol", "exposure_seconds": 60.0, "takes_agent": True,
+    "strength_percent": 80.0, "strength_basis": "w_w", "curettage": "none",
     "lavage": "ethanol", "operator": "m1", "infection_at_operation": "none", "prior_surgery": "no",
     "died_day": NAN, "reoperated_day": NAN, "amputated_day": NAN,
     "loss_reason": "no_reply",
