@@ -16,6 +16,7 @@ DASHES: tuple[tuple[float, Places] | str, ...] = ("-", (0, (5.0, 2.0)), (0, (1.5
 SHAPES = ("circle", "diamond", "square")
 NICE = (1, 2, 2.5, 5, 10)
 MOST_TICKS = 6
+MOST_DOTS = 80
 
 
 @dataclass(frozen=True)
@@ -165,8 +166,11 @@ def _lines(plot: LineChart, canvas: Canvas) -> None:
         if series.joined and len(series.dots) > 1:
             xs, ys = tuple(box.x(dot.x) for dot in series.dots), tuple(box.y(dot.y) for dot in series.dots)
             canvas.line(xs, ys, colour=f"series{place + 1}", width=1.8, style=DASHES[place], layer=4)
-        for dot in series.dots if len(series.dots) < 150 else [dot for dot in series.dots if dot.flagged]:
-            _mark(canvas, box.x(dot.x), box.y(dot.y), place, flagged=dot.flagged)
+        crowded = len(series.dots) > MOST_DOTS
+        for dot in series.dots:
+            # Along a line of many values only those to look at are marked.
+            if dot.flagged or not (crowded and series.joined):
+                _mark(canvas, box.x(dot.x), box.y(dot.y), place, flagged=dot.flagged, small=crowded)
     _ends(plot, canvas, box)
     canvas.y = box.bottom + 22
     _x_name(canvas, box, plot.x_axis)
@@ -311,10 +315,10 @@ def _keys(canvas: Canvas, names: Sequence[str], *, joined: bool) -> None:
         canvas.y += LINE
 
 
-def _mark(canvas: Canvas, x: float, y: float, place: int, *, flagged: bool) -> None:
+def _mark(canvas: Canvas, x: float, y: float, place: int, *, flagged: bool, small: bool = False) -> None:
     colour = canvas.colours["late" if flagged else f"series{place + 1}"]
     look = {"facecolor": colour, "edgecolor": canvas.colours["surface"], "linewidth": 1.2 * PX}
-    radius = 6.0 if flagged else 4.6
+    radius = 6.0 if flagged else (2.6 if small else 4.6)
     if flagged:
         canvas.axes.add_patch(Circle((x, y), radius + 3, fill=False, edgecolor=colour, linewidth=1.6 * PX, zorder=7))
     shape = SHAPES[place]

@@ -246,8 +246,8 @@ DEFINITIONS = DefinitionSet(
         Definition(
             "exposure_trend", "Exposure and regrowth",
             "One technique and agent at the strength used most often. Odds ratio per doubling of the seconds, "
-            "clustered on the patient and adjusted for the operator; with fewer than 3 bands or 10 events an exact test "
-            "instead. Not recorded is counted, never guessed.",
+            "clustered on the patient and adjusted for the operator; with fewer than 3 bands or 10 events an exact "
+            "test instead. Not recorded is counted, never guessed.",
             ARMITAGE_1955,
         ),
         Definition(

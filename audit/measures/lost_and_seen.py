@@ -46,14 +46,12 @@ def lost_and_seen(cohort: Cohort, units: pd.DataFrame) -> LostAndSeen:
     """
     own = headline_units(units)
     own = own[own["status"].isin([Status.EVENT, Status.CLEAR, Status.LOST])]
-    own = own[["unit_key", "patient_key", "status", "side_keys"]].assign(
-        side_key=[keys[0] for keys in own["side_keys"]]
-    )
-    rows = own.merge(cohort.sides.drop(columns="patient_key"), on="side_key", how="left")
+    traits = cohort.sides.drop(columns="patient_key").set_index("side_key")
+    rows = traits.loc[[keys[0] for keys in own["side_keys"]]].reset_index(drop=True)
+    rows = rows.assign(patient_key=own["patient_key"].to_numpy(), status=own["status"].to_numpy())
     is_lost = rows["status"] == Status.LOST
     seen, lost = rows[~is_lost], rows[is_lost]
-    traits = [(group, label, has) for group, label, has in _traits(rows)]
-    compared = [_compared(group, label, has, seen, lost) for group, label, has in traits]
+    compared = [_compared(group, label, has, seen, lost) for group, label, has in _traits(rows)]
     return LostAndSeen(len(seen), len(lost), _ages(seen), _ages(lost), tuple(one for one in compared if one))
 
 

@@ -56,13 +56,13 @@ def three_words(found: "OverTime") -> str:
 
 @register.filter
 def verdict_words(found: "OverTime") -> str:
-    from audit.report.yearly import verdict_sentence
+    from audit.report.sentences import verdict_sentence
 
     return verdict_sentence(found)
 
 
 @register.filter
 def unseen_words(found: "OverTime") -> str:
-    from audit.report.yearly import unseen_sentence
+    from audit.report.sentences import unseen_sentence
 
     return unseen_sentence(found)

@@ -118,7 +118,7 @@ def lines(report: Any, *, preliminary: bool) -> Iterator[str]:
 
 def estimated_lines(found: Any) -> Iterator[str]:
     """The estimated risk by each day, overall and by technique, and what it says against the standard."""
-    from audit.report.yearly import unseen_sentence, verdict_sentence
+    from audit.report.sentences import unseen_sentence, verdict_sentence
 
     yield "Estimated risk over time, per treated side with matricectomy"
     for row in (found.headline, *found.technique):

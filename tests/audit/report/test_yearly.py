@@ -5,8 +5,11 @@ import math
 
 import pytest
 
+from audit.charts.telling import alt_text
 from audit.charts.words import percent
-from audit.report.figures import all_figures
+from audit.report.figures import infection as infection_chart
+from audit.report.figures import outcome_charts
+from audit.report.pieces import outcome_piece
 from audit.report.yearly import build, to_json
 from tests.audit.frames import NAN, cohort, cohort_of_groups, group, seen, toe_seen, treated, without_matrix
 
@@ -16,6 +19,11 @@ PLAIN = {"technique": "pna_only", "matrix_destroyed": False, "agent": "none", "t
 
 def yearly(*groups, standard=0.05, outcome="symptomatic_recurrence", unit="side"):
     return build(cohort_of_groups(*groups), unit=unit, outcome=outcome, standard=standard)
+
+
+def piece(*groups, standard=0.05, outcome="symptomatic_recurrence", unit="side"):
+    frames = cohort_of_groups(*groups)
+    return outcome_piece(frames, frames, outcome=outcome, unit=unit, standard=standard, starts_month=4)
 
 
 def headline(*groups, **values):
@@ -153,7 +161,9 @@ def test_an_empty_cohort_is_reported_as_such(unit, outcome):
     found = yearly(outcome=outcome, unit=unit)
     assert found.headline.shown == "empty"
     assert json.dumps(to_json(found))
-    assert all(row.rate is None for chart in all_figures(found) for row in chart.rows)
+    empty = piece(outcome=outcome, unit=unit)
+    assert json.dumps(empty, allow_nan=False)
+    assert all(alt_text(chart) for chart in outcome_charts(empty))
 
 
 def test_the_file_holds_the_same_numbers_rounded():
@@ -161,8 +171,8 @@ def test_the_file_holds_the_same_numbers_rounded():
     plain = to_json(found)
     assert list(plain) == [
         "definitions_version", "practice", "performed_from", "performed_to", "as_of", "outcome", "unit", "standard",
-        "headline", "no_matricectomy", "technique", "exposure", "side", "curettage", "lavage", "operator", "follow_up",
-        "infection", "estimated", "notes",
+        "headline", "no_matricectomy", "technique", "exposure", "side", "curettage", "lavage", "operator", "toe",
+        "year", "follow_up", "infection", "estimated", "titles", "notes",
     ]  # fmt: skip
     assert plain["definitions_version"] == "1"
     assert (plain["unit"], plain["outcome"]) == ("side", "symptomatic_recurrence")
@@ -171,7 +181,8 @@ def test_the_file_holds_the_same_numbers_rounded():
     assert plain["estimated"]["all"]["sides"] == 222
     assert plain["estimated"]["verdict"]["standard"] == 0.05
     assert json.loads(json.dumps(plain, allow_nan=False)) == plain
-    assert "keys" not in json.dumps(plain)
+    assert "records" not in json.dumps(plain)
+    assert to_json(found, records=True)["headline"]["records"]["event"]
 
 
 def test_the_same_data_give_the_same_file_whatever_the_order_of_rows():
@@ -182,26 +193,39 @@ def test_the_same_data_give_the_same_file_whatever_the_order_of_rows():
 
 
 def test_figures_show_what_the_tables_count():
-    found = yearly(group("a", events=6, clear=76, lost=22), group("n", clear=12, agent="sodium_hydroxide"))
-    charts = {chart.slug: chart for chart in all_figures(found)}
+    found = piece(group("a", events=6, clear=76, lost=22), group("n", clear=12, agent="sodium_hydroxide"))
+    charts = {chart.slug: chart for chart in outcome_charts(found)}
     assert list(charts) == [
-        "symptomatic-recurrence-by-technique", "symptomatic-recurrence-by-exposure",
-        "symptomatic-recurrence-by-side", "infection",
+        "symptomatic-recurrence-by-technique", "symptomatic-recurrence-by-exposure", "symptomatic-recurrence-by-side",
+        "symptomatic-recurrence-over-time", "symptomatic-recurrence-by-year",
     ]  # fmt: skip
     phenol, naoh = charts["symptomatic-recurrence-by-technique"].rows[:2]
     assert (phenol.label, phenol.events, phenol.total, phenol.hollow) == ("Partial nail avulsion, phenol", 6, 82, False)
-    assert phenol.high == found.technique.rows[0].interval.high
+    assert phenol.high == found["technique"][0]["interval"]["high"]
     assert (naoh.hollow, naoh.note) == (True, "too few to judge")
     assert charts["symptomatic-recurrence-by-side"].standard == 0.05
-    assert charts["infection"].standard is None
     assert charts["symptomatic-recurrence-by-exposure"].title.endswith("Partial nail avulsion, phenol")
+    band = charts["symptomatic-recurrence-over-time"].bands[0]
+    assert band.label == "All matricectomies"
+    assert band.steps[-1].lower <= band.steps[-1].upper
+
+
+def test_five_operators_stand_in_a_funnel_and_four_do_not():
+    of = [group(f"o{place}", events=place % 3, clear=20, operator=f"m{place}") for place in range(5)]
+    assert piece(*of[:4])["operators"]["lines"] == []
+    found = piece(*of)
+    chart = outcome_charts(found)[-1]
+    assert [unit.label for unit in chart.units] == ["A", "B", "C", "D", "E"]
+    assert chart.target == found["operators"]["target"]
 
 
 def test_infection_is_drawn_per_rule():
     sides, findings = group("a", clear=20)
     seen_toes = [toe_seen(side["toe_key"], 9, antibiotic="gp" if place < 3 else "none")
                  for place, side in enumerate(sides)]  # fmt: skip
-    found = build(cohort(sides, findings, seen_toes), unit="side", outcome="any_regrowth", standard=None)
-    rows = {row.label: (row.events, row.total) for row in all_figures(found)[-1].rows}
+    found = to_json(build(cohort(sides, findings, seen_toes), unit="side", outcome="any_regrowth", standard=None))
+    chart = infection_chart(found)
+    rows = {row.label: (row.events, row.total) for row in chart.rows}
     assert rows["Antibiotic given"] == (3, 20)
     assert rows["Rule A"] == (0, 20)
+    assert chart.standard is None
