@@ -1,7 +1,13 @@
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class AuditConfig(AppConfig):
     name = "audit"
     default_auto_field = "django.db.models.BigAutoField"
     verbose_name = "Audit"
+
+    def ready(self) -> None:
+        from audit import sealing
+
+        post_migrate.connect(sealing.install, sender=self, dispatch_uid="signed_audits")

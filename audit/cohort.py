@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Min, OuterRef, Q, QuerySet, Subquery, Sum
 
-from audit.measures.definitions import Outcome
 from clinic.access.models import Practice
 from clinic.procedures.models import Application, NailProcedure, TreatedSide
 from clinic.reviews.models import Contact, SideFinding, ToeFinding, counts
@@ -230,8 +229,3 @@ def _review_frame(found: QuerySet, fields: dict[str, str]) -> "pd.DataFrame":
     seen, operated = pd.to_datetime(frame.pop("seen_on")), pd.to_datetime(frame.pop("operated_on"))
     frame["day"] = (seen - operated).dt.days.astype("int64")
     return frame
-
-
-def standard_of(practice: Practice, outcome: str) -> float | None:
-    """The practice's standard. It is set for the primary outcome, so no other outcome is held against it."""
-    return float(practice.recurrence_standard) if outcome == Outcome.SYMPTOMATIC_RECURRENCE else None

@@ -6,6 +6,7 @@ from audit.views import checked, process, results
 
 urlpatterns = [
     path("", results.results, name="audit"),
+    path("course/", results.course, name="audit-course"),
     path("chart/<slug:slug>.<slug:form>", results.chart, name="audit-chart"),
     path("records/", results.behind, name="audit-records"),
     path("process/", process.process_page, name="audit-process"),

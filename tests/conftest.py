@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from django.test import Client, TransactionTestCase, override_settings
 
+from audit import sealing
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Role
 from clinic.procedures import guard
@@ -36,6 +37,7 @@ def _empties_sealed_tables():
 
     def without_triggers(case) -> None:
         guard.remove()
+        sealing.remove()
         teardown(case)
 
     with pytest.MonkeyPatch.context() as patch:

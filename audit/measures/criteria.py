@@ -5,18 +5,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from audit.measures.process import CRITERIA
+from audit.measures.standards import Direction, Standard
 from clinic.vocabulary import sources as s
-
-
-class Direction(StrEnum):
-    """How a target is to be read."""
-
-    AT_LEAST = "at_least"
-    AT_MOST = "at_most"
-    MONITOR = "monitor"
-
-
-DIRECTION_WORDS = {Direction.AT_LEAST: "at least", Direction.AT_MOST: "at most", Direction.MONITOR: "watched"}
 
 
 class Finding(StrEnum):
@@ -45,17 +35,6 @@ class AuditCriterion:
     source: str
     of: tuple[str, ...]
     counts: bool = False
-
-
-@dataclass(frozen=True)
-class Standard:
-    """What the practice expects now. version: 0 where it has kept the shipped one."""
-
-    code: str
-    direction: Direction
-    target: float | None
-    source: str
-    version: int = 0
 
 
 @dataclass(frozen=True)

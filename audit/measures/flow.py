@@ -67,4 +67,6 @@ def flow(cohort: Cohort, units: pd.DataFrame) -> Flow:
 
 
 def _step(code: str, label: str, units: pd.DataFrame, level: int) -> FlowStep:
-    return FlowStep(code, label, len(units), int(units["patient_key"].nunique()), level, tuple(units["unit_key"]))
+    # A patient with both kinds of operation stands in two rows, but was operated on as one.
+    keys = tuple(dict.fromkeys(units["unit_key"]))
+    return FlowStep(code, label, len(keys), int(units["patient_key"].nunique()), level, keys)

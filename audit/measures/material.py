@@ -57,6 +57,16 @@ def ordered(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     return frame.sort_values(list(FRAMES[name][1]), kind="stable").reset_index(drop=True)
 
 
+def in_order(years: Cohort) -> Cohort:
+    """The cohort with the rows of its frames in the order of their keys."""
+    return replace(
+        years,
+        sides=ordered(years.sides, "sides"),
+        findings=ordered(years.findings, "findings"),
+        toe_findings=ordered(years.toe_findings, "toe_findings"),
+    )
+
+
 def material(
     years: Cohort, *, first: date, last: date, process: pd.DataFrame, contacts: pd.DataFrame, incidents: pd.DataFrame,
     starts_month: int,
@@ -65,12 +75,7 @@ def material(
 
     years: a cohort that holds the period from the first to the last day.
     """
-    neat = replace(
-        years,
-        sides=ordered(years.sides, "sides"),
-        findings=ordered(years.findings, "findings"),
-        toe_findings=ordered(years.toe_findings, "toe_findings"),
-    )
+    neat = in_order(years)
     return Material(
         within(neat, first, last), neat, ordered(process, "process"), ordered(contacts, "contacts"),
         ordered(incidents, "incidents"), starts_month,

@@ -9,9 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from audit.measures.criteria import OUTCOME_CRITERIA, Direction, Standard
+from audit.measures.criteria import OUTCOME_CRITERIA
 from audit.measures.definitions import DEFINITIONS, Outcome, Unit
 from audit.measures.material import FRAMES, Material
+from audit.measures.standards import Direction, Standard
 from audit.report.criteria_table import criteria_table
 from audit.report.frozen_rows import canonical, checksum, column_words, material_as_plain, material_of
 from audit.report.pieces import common_piece, outcome_piece

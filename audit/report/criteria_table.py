@@ -8,13 +8,12 @@ from audit.measures.criteria import (
     OUTCOME_CRITERIA,
     SHIPPED,
     AuditCriterion,
-    Direction,
     Finding,
-    Standard,
     Verdict,
     judged,
     judged_count,
 )
+from audit.measures.standards import Direction, Standard
 from audit.report.plain import RECORDS
 
 Plain = dict[str, Any]

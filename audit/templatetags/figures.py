@@ -1,6 +1,7 @@
 """Charts and numbers of the audit on a page: one chart value gives picture, words, table and file."""
 
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
@@ -9,8 +10,8 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from audit.charts import words
-from audit.charts.spec import Chart
+from audit.charts import telling, words
+from audit.charts.telling import AnyChart
 from audit.periods import said as said_day
 
 register = template.Library()
@@ -36,14 +37,19 @@ def kept_together(text: str) -> str:
 @register.filter
 def limits(interval: Any) -> str:
     """Both ends of an interval: “2.0 to 12.2 %”."""
-    if interval is None or interval.low is None:
+    if not interval or interval["low"] is None:
         return ""
-    return kept_together(f"{words.limits(interval.low, interval.high)} %")
+    return kept_together(f"{words.limits(interval['low'], interval['high'])} %")
 
 
-register.filter("said", said_day)
-register.filter("chart_words", words.alt_text)
-register.filter("chart_table", words.table)
+@register.filter
+def said(day: date | str) -> str:
+    """A date, or one written as year-month-day, as people read it."""
+    return said_day(date.fromisoformat(day) if isinstance(day, str) else day)
+
+
+register.filter("chart_words", telling.alt_text)
+register.filter("chart_table", telling.table)
 
 
 @register.simple_tag
@@ -53,12 +59,12 @@ def address(name: str, query: Mapping[str, str], **more: str) -> str:
 
 
 @register.simple_tag
-def chart_address(chart: Chart, form: str, query: Mapping[str, str], **look: str) -> str:
+def chart_address(chart: AnyChart, form: str, query: Mapping[str, str], **look: str) -> str:
     return f"{reverse('audit-chart', args=[chart.slug, form])}?{urlencode({**query, **look})}"
 
 
 @register.simple_tag
-def chart_picture(chart: Chart, query: Mapping[str, str], theme: str = "") -> SafeString:
+def chart_picture(chart: AnyChart, query: Mapping[str, str], theme: str = "") -> SafeString:
     """The picture in every size and theme a reader may need; the browser fetches one of them."""
     sources = format_html_join(
         "",
@@ -70,7 +76,7 @@ def chart_picture(chart: Chart, query: Mapping[str, str], theme: str = "") -> Sa
     )
     plain = chart_address(chart, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
     return format_html(
-        '<picture>{}<img src="{}" alt="{}" loading="lazy"></picture>', sources, plain, words.alt_text(chart)
+        '<picture>{}<img src="{}" alt="{}" loading="lazy"></picture>', sources, plain, telling.alt_text(chart)
     )
 
 
@@ -86,7 +92,7 @@ def _sources(theme: str) -> Iterable[tuple[str, str, str]]:
 
 def axis_top(rows: Iterable[Any], standard: float | None) -> float:
     """Wide enough for every group that can be judged; a hollow one may run off, lest it flatten all others."""
-    highs = [row.interval.high for row in rows if row.shown == "full" and row.interval is not None]
+    highs = [row["interval"]["high"] for row in rows if row["shown"] == "full" and row["interval"]]
     needed = max([*highs, (standard or 0) * 1.3, 0.1])
     return next((top for top in AXIS_TOPS if top >= needed), 1.0)
 
@@ -134,9 +140,9 @@ FIELDS = {"event": "events", "late_event": "late_events"}
 @register.simple_tag(takes_context=True)
 def record_count(context: Any, group: str, row: Any, status: str) -> SafeString | str:
     """A number of a count, linked to the records behind it."""
-    name = f"{group}/{row.code}" if group else row.code
-    number = getattr(row, FIELDS.get(status, status))
-    return record_link(context, name, status, number, f"{COUNT_WORDS[status]}, {row.label}")
+    name = f"{group}/{row['code']}" if group else row["code"]
+    number = row[FIELDS.get(status, status)]
+    return record_link(context, name, status, number, f"{COUNT_WORDS[status]}, {row['label']}")
 
 
 @register.simple_tag(takes_context=True)

@@ -1,14 +1,28 @@
-"""The results page of the audit, its charts and files, and the records behind each number."""
+"""The results of a question: the outcome, the course after surgery, charts, files, and the records behind numbers."""
+
+from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.utils import timezone
 
-from audit.charts import words
+from audit.charts import telling
 from audit.forms import Question
-from audit.measures.definitions import TWELVE_MONTHS, Status
+from audit.measures.definitions import DEFINITIONS, TWELVE_MONTHS, Outcome, Unit
 from audit.process_cohort import process_toes
+from audit.records import read_years
 from audit.templatetags.figures import axis_top
-from audit.views.answers import Answer, answer_to, asked, numbers, records
+from audit.views.answers import Answer, answer_to, asked, common_figures
+from audit.views.behind import toe_records, unit_records
+from audit.views.numbers import (
+    STATUS_WORDS,
+    TABLES,
+    common_labels,
+    common_numbers,
+    is_common,
+    outcome_labels,
+    outcome_numbers,
+)
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Practice
 from clinic.access.rules import Action
@@ -16,17 +30,7 @@ from clinic.access.rules import Action
 PICTURES = {"svg": "image/svg+xml", "png": "image/png"}
 THEMES = ("light", "dark", "print")
 WIDTHS = ("wide", "narrow")
-STATUS_WORDS = {
-    "ascertained": "outcome known",
-    "eligible": "eligible",
-    "censored": "counted apart",
-    "late_event": "first seen after the window",
-    "contacted": "with a contact on day 1 to 30",
-    "without_contact": "without a contact on day 1 to 30",
-    "flagged": "flagged",
-    "reported": "from a report alone",
-    **{status.value: status.label.lower() for status in Status},
-}
+Plain = dict[str, Any]
 
 
 @require_methods("GET")
@@ -35,33 +39,66 @@ def results(request: HttpRequest) -> HttpResponse:
     form = asked(request)
     if form.errors:
         return render(request, "audit/results.html", {"form": form}, status=400)
-    answer = answer_to(form.question, request.user.practice)
-    return render(request, "audit/results.html", {"form": form, **page(answer)})
+    answer = answer_to(form.question, request.user.practice, now=timezone.now())
+    return render(request, "audit/results.html", {"form": form, **outcome_page(answer)})
 
 
-def page(answer: Answer) -> dict[str, object]:
+@require_methods("GET")
+@allowed(Action.READ_AUDIT)
+def course(request: HttpRequest) -> HttpResponse:
+    """What happened after surgery, whatever the outcome asked for: infection, healing, pain, visits, events."""
+    form = asked(request)
+    if form.errors:
+        return render(request, "audit/course.html", {"form": form}, status=400)
+    question = form.question
+    common = common_figures(question, request.user.practice, now=timezone.now())
+    return render(request, "audit/course.html", {"form": form, "question": question, **course_page(question, common)})
+
+
+def outcome_page(answer: Answer) -> Plain:
     """What the template prints; every number in it comes from the same answer."""
     from audit.charts.words import percent
-    from audit.report import figures
+    from audit.report.declared import BY_CODE
+    from audit.report.figures import outcome_charts
 
-    yearly = answer.yearly
-    interval = yearly.headline.interval
-    first, _, rest = yearly.headline_sentence.partition(". ")
-    rows = [yearly.headline, *(row for table in yearly.tables for row in table.rows)]
+    piece, question = answer.piece, answer.question
+    rate = (piece["headline"]["interval"] or {}).get("rate")
+    first, _, rest = piece["headline"]["sentence"].partition(". ")
+    rows = [piece["headline"], *(row for code in TABLES for row in piece[code])]
     return {
         "answer": answer,
-        "yearly": yearly,
-        "query": answer.question.query,
+        "question": question,
+        "yearly": piece,
+        "outcome": Outcome(question.outcome),
+        "unit": Unit(question.unit),
+        "query": question.query,
+        "tables": [{"code": code, **piece["titles"][code], "rows": piece[code]} for code in TABLES],
         "headline_first": first.removesuffix(".") + ".",
         "headline_rest": rest,
-        "is_empty": answer.cohort.sides.empty,
-        "axis": axis_top(rows, yearly.standard),
-        "charts": figures.all_figures(yearly),
-        "bands_in_words": ", ".join(str(limit) for limit in answer.cohort.bands),
-        "comparisons": sum(row.interval is not None for table in yearly.tables for row in table.rows),
-        "headline_figure": percent(interval.rate).removesuffix(" %") if interval and interval.rate is not None else "",
-        "unused": [row.label for row in yearly.technique.rows if row.keys and not any(row.keys.values())],
+        "is_empty": answer.is_empty,
+        "axis": axis_top(rows, piece["standard"]),
+        "charts": outcome_charts(piece),
+        "definitions": DEFINITIONS,
+        "declared": BY_CODE,
+        "bands_in_words": ", ".join(str(limit) for limit in piece["bands"]),
+        "comparisons": sum(row["interval"] is not None for code in TABLES for row in piece[code]),
+        "headline_figure": percent(rate).removesuffix(" %") if rate is not None else "",
+        "unused": [row["label"] for row in piece["technique"] if row["records"] and not any(row["records"].values())],
         "window": TWELVE_MONTHS,
+    }
+
+
+def course_page(question: Any, common: Plain) -> Plain:
+    from audit.report.declared import BY_CODE
+    from audit.report.figures import common_charts
+
+    return {
+        "common": common,
+        "query": question.query,
+        "charts": common_charts(common),
+        "definitions": DEFINITIONS,
+        "declared": BY_CODE,
+        "is_empty": not common["infection"]["toes"],
     }
 
 
@@ -69,39 +106,62 @@ def page(answer: Answer) -> dict[str, object]:
 @allowed(Action.READ_AUDIT)
 def chart(request: HttpRequest, slug: str, form: str) -> HttpResponse:
     """One chart of the page as picture or as file, drawn from the same question."""
-    from audit.report import figures
+    from audit.report.figures import common_charts, outcome_charts
 
-    answer = required_answer(request)
-    wanted = next((each for each in figures.all_figures(answer.yearly) if each.slug == slug), None)
-    if wanted is None or form not in {*PICTURES, "csv"}:
+    question, practice, now = required_question(request), request.user.practice, timezone.now()
+    if form not in {*PICTURES, "csv"}:
         raise Http404
+    if slug.startswith(tuple(outcome.value.replace("_", "-") for outcome in Outcome)):
+        charts = outcome_charts(answer_to(question, practice, now=now).piece)
+    else:
+        charts = common_charts(common_figures(question, practice, now=now))
+    wanted = next((each for each in charts if each.slug == slug), None)
+    if wanted is None:
+        raise Http404
+    return drawn(request, wanted, form)
+
+
+def drawn(request: HttpRequest, chart: telling.AnyChart, form: str) -> HttpResponse:
+    """A chart as CSV or as picture in the look that the address asks for."""
     if form == "csv":
-        return download(words.csv_text(wanted), f"{slug}.csv")
+        return download(telling.csv_text(chart), f"{chart.slug}.csv")
     from audit.charts import draw
 
     theme, width = one_of(request, "theme", THEMES), one_of(request, "width", WIDTHS)
-    return HttpResponse(draw.image(wanted, theme=theme, width=width, form=form), content_type=PICTURES[form])
+    return HttpResponse(draw.image(chart, theme=theme, width=width, form=form), content_type=PICTURES[form])
 
 
 @require_methods("GET")
 @allowed(Action.READ_AUDIT)
 def behind(request: HttpRequest) -> HttpResponse:
     """The records behind one number."""
-    answer = required_answer(request)
+    question, practice, now = required_question(request), request.user.practice, timezone.now()
     group, status = request.GET.get("group", ""), request.GET.get("status", "")
-    keys = numbers(answer.yearly).get((group, status))
+    common = is_common(group)
+    if common:
+        piece = common_figures(question, practice, now=now)
+        keys, labels = common_numbers(piece).get((group, status)), common_labels(piece)
+    else:
+        piece = answer_to(question, practice, now=now).piece
+        keys, labels = outcome_numbers(piece).get((group, status)), outcome_labels(piece)
     if keys is None:
         raise Http404
-    shown = records(answer, group, keys)
+    frames = read_years(practice, question.period, as_of=question.as_of)
+    shown = (
+        toe_records(frames, group, keys) if common
+        else unit_records(frames, question.outcome, question.unit, group, keys)
+    )  # fmt: skip
     context = {
-        "answer": answer,
-        "yearly": answer.yearly,
-        "query": answer.question.query,
-        "group_label": label_of_group(answer, group),
-        "status_label": STATUS_WORDS[status],
+        "question": question,
+        "query": question.query,
+        "group_label": labels.get(group, group),
+        "status_label": STATUS_WORDS.get(status, status),
+        "is_common": common,
         "is_infection": group.startswith("infection"),
         "has_several_sides": any(len(record.sides) > 1 for record in shown),
-        "unit_label": "nail procedures" if group.startswith("infection") else answer.yearly.unit.plural,
+        "outcome": Outcome(question.outcome),
+        "unit_label": "nail procedures" if common else Unit(question.unit).plural,
+        "definitions": DEFINITIONS,
         "records": shown,
     }
     return render(request, "audit/records.html", context)
@@ -111,10 +171,11 @@ def behind(request: HttpRequest) -> HttpResponse:
 @allowed(Action.READ_AUDIT)
 def as_json(request: HttpRequest) -> HttpResponse:
     """The figures as plain values: the same as the audit command prints."""
-    from audit.report import yearly
+    from audit.report.plain import without_records
 
-    answer = required_answer(request)
-    figures = yearly.to_json(answer.yearly) | process_figures(request.user.practice, answer.question)
+    question = required_question(request)
+    answer = answer_to(question, request.user.practice, now=timezone.now())
+    figures = without_records(answer.piece) | process_figures(request.user.practice, question)
     return JsonResponse(figures, json_dumps_params={"ensure_ascii": False})
 
 
@@ -129,12 +190,12 @@ def process_figures(practice: Practice, question: Question) -> dict[str, object]
     return {"process": to_json(process(toes))}
 
 
-def required_answer(request: HttpRequest) -> Answer:
-    """The answer for a picture, a file or a list; a question that cannot be answered has none."""
+def required_question(request: HttpRequest) -> Any:
+    """The question of a picture, a file or a list; one that cannot be answered has none."""
     form = asked(request)
     if form.errors:
         raise Http404
-    return answer_to(form.question, request.user.practice)  # type: ignore[union-attr]
+    return form.question
 
 
 def one_of(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
@@ -147,21 +208,3 @@ def one_of(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:
 def download(text: str, filename: str) -> HttpResponse:
     headers = {"Content-Disposition": f'attachment; filename="{filename}"'}
     return HttpResponse(text, content_type="text/csv; charset=utf-8", headers=headers)
-
-
-def label_of_group(answer: Answer, group: str) -> str:
-    """The group as the page names it."""
-    yearly = answer.yearly
-    kind, _, code = group.partition("/")
-    labels = {
-        "headline": yearly.headline.label,
-        "no_matricectomy": yearly.no_matricectomy.label,
-        "follow_up": "Follow-up at 12 months",
-        "examined": yearly.follow_up.examined.label,
-        "infection": "Infection within 30 days",
-    }
-    labels |= {f"{table.code}/{row.code}": row.label for table in yearly.tables for row in table.rows}
-    labels |= {f"source/{part.code}": part.label for part in yearly.follow_up.by_source}
-    labels |= {f"reason/{part.code}": part.label for part in yearly.follow_up.by_reason}
-    labels |= {f"infection/{flag.flag.value}": flag.flag.label for flag in yearly.infection.flags}
-    return labels.get(group, f"{kind} {code}")

@@ -132,7 +132,7 @@ def test_pictures_that_do_not_exist(lead):
 def test_pictures_of_a_page_exist_in_every_size(lead):
     page = get(lead).content.decode()
     addresses = {unescape(address) for address in re.findall(r'(?:srcset|src)="(/audit/chart/[^"]+)"', page)}
-    assert len(addresses) == 4 * 5
+    assert len(addresses) == 5 * 5
     assert all(lead.get(address).status_code == 200 for address in sorted(addresses)[:5])
 
 

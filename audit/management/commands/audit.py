@@ -9,13 +9,14 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from audit import cohort
 from audit.charts.words import limits, percent
 from audit.measures.definitions import OUTCOMES, UNITS
 from audit.periods import Period, last_matured_year, matured, problems, said
 from audit.process_cohort import process_toes
+from audit.records import read_years, standard_for, standards_of
 from clinic.access.models import Practice
 
+Plain = dict[str, Any]
 # The page's fields and the command's arguments have the same checks, each under its own name.
 ARGUMENTS = {"performed_from": "--from", "performed_to": "--to", "as_of": "--as-of"}
 
@@ -41,28 +42,31 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        from audit.measures.material import within
         from audit.measures.process import process
         from audit.report import process as of_process
-        from audit.report import yearly
+        from audit.report.pieces import outcome_piece
+        from audit.report.plain import without_records
 
         today = timezone.localdate()
         practice = the_practice(options["practice"])
         as_of = options["as_of"] or today
         period = the_period(practice, options["performed_from"], options["performed_to"], as_of=as_of, today=today)
-        frames = cohort.build(
-            practice, performed_from=period.performed_from, performed_to=period.performed_to, as_of=as_of
-        )
-        standard = cohort.standard_of(practice, options["outcome"])
-        report = yearly.build(frames, unit=options["unit"], outcome=options["outcome"], standard=standard)
+        years = read_years(practice, period, as_of=as_of)
+        piece = outcome_piece(
+            within(years, period.performed_from, period.performed_to), years, outcome=options["outcome"],
+            unit=options["unit"], standard=standard_for(standards_of(practice), options["outcome"]),
+            starts_month=practice.audit_year_starts_month,
+        )  # fmt: skip
         toes = process_toes(
             practice, performed_from=period.performed_from, performed_to=period.performed_to, as_of=as_of
         )
         criteria = process(toes)
         if options["json"]:
-            figures = yearly.to_json(report) | {"process": of_process.to_json(criteria)}
+            figures = without_records(piece) | {"process": of_process.to_json(criteria)}
             self.stdout.write(json.dumps(figures, indent=2, ensure_ascii=False))
         else:
-            self.stdout.write("\n".join(lines(report, preliminary=not matured(period, as_of))))
+            self.stdout.write("\n".join(lines(piece, preliminary=not matured(period, as_of))))
             self.stdout.write("\n".join(["", "How operations were done and recorded", *map(criterion_line, criteria)]))
 
 
@@ -94,67 +98,80 @@ def the_period(practice: Practice, first: date | None, last: date | None, *, as_
     return period
 
 
-def lines(report: Any, *, preliminary: bool) -> Iterator[str]:
+def lines(piece: Plain, *, preliminary: bool) -> Iterator[str]:
     """The figures as text, in the order of the page."""
-    yield f"Practice {report.practice_code}: surgery from {said(report.performed_from)} to {said(report.performed_to)}"
-    yield f"Data as of {said(report.as_of)}; definitions version {report.definitions.version}"
+    first, last = day_said(piece["performed_from"]), day_said(piece["performed_to"])
+    yield f"Practice {piece['practice']}: surgery from {first} to {last}"
+    yield f"Data as of {day_said(piece['as_of'])}; definitions version {piece['definitions_version']}"
     if preliminary:
         yield "PRELIMINARY: not every operation has reached the end of its outcome window."
     yield ""
-    yield report.headline_sentence
-    yield from report.follow_up.sentences
+    yield piece["headline"]["sentence"]
+    yield from piece["follow_up"]["sentences"]
     yield ""
-    yield count_line(report.headline)
-    yield count_line(report.no_matricectomy)
-    for table in report.tables:
-        yield from ("", f"{table.title}. {table.population}", *(count_line(row) for row in table.rows))
-    yield from ("", *estimated_lines(report.over_time))
-    yield from ("", "Known outcomes by source", *(part_line(part) for part in report.follow_up.by_source))
-    yield from ("", "Lost by reason", *(part_line(part) for part in report.follow_up.by_reason))
-    yield from ("", f"Infection within 30 days, of {report.infection.contacted} nail procedures with a contact")
-    yield from (f"  {flag.flag.label}: {flag.events}{interval_words(flag.interval)}" for flag in report.infection.flags)
-    yield from ("", *report.notes)
+    yield count_line(piece["headline"])
+    yield count_line(piece["no_matricectomy"])
+    for code, title in piece["titles"].items():
+        yield from ("", f"{title['title']}. {title['population']}", *(count_line(row) for row in piece[code]))
+    yield from ("", *estimated_lines(piece["estimated"]))
+    yield from ("", "Known outcomes by source", *(part_line(part) for part in piece["follow_up"]["by_source"]))
+    yield from ("", "Lost by reason", *(part_line(part) for part in piece["follow_up"]["by_reason"]))
+    infection = piece["infection"]
+    yield from ("", f"Infection within 30 days, of {infection['contacted']} nail procedures with a contact")
+    yield from (f"  {flag['label']}: {flag['events']}{interval_words(flag['interval'])}" for flag in infection["flags"])
+    yield from ("", *piece["notes"])
 
 
-def estimated_lines(found: Any) -> Iterator[str]:
+def day_said(text: str) -> str:
+    return said(date.fromisoformat(text))
+
+
+def estimated_lines(found: Plain) -> Iterator[str]:
     """The estimated risk by each day, overall and by technique, and what it says against the standard."""
-    from audit.report.sentences import unseen_sentence, verdict_sentence
-
     yield "Estimated risk over time, per treated side with matricectomy"
-    for row in (found.headline, *found.technique):
-        for day in row.days:
-            value = day.withheld or f"{percent(day.share.middle)} ({limits(day.low, day.high)} %)"
-            yield f"  {row.label}, {row.sides} sides, by day {day.share.day:.0f}: {value}"
-    yield from (sentence for sentence in (verdict_sentence(found), unseen_sentence(found)) if sentence)
+    for row in (found["all"], *found["technique"]):
+        for each in row["days"]:
+            value = each["withheld"] or f"{percent(each['risk'])} ({limits(each['low'], each['high'])} %)"
+            yield f"  {row['label']}, {row['sides']} sides, by day {each['day']}: {value}"
+    for part in ("verdict", "unseen"):
+        if found[part] and found[part]["sentence"]:
+            yield found[part]["sentence"]
 
 
-def count_line(row: Any) -> str:
+def count_line(row: Plain) -> str:
     """One group: events of known, the rest of the eligible, the interval, both bounds."""
-    if row.shown == "not_applicable":
-        return f"  {row.label}: {row.note}"
-    bounds = f"; best {percent(row.best.rate)}, worst {percent(row.worst.rate)}" if row.worst else ""
-    note = f" [{row.note}]" if row.note else ""
+    if row["shown"] == "not_applicable":
+        return f"  {row['label']}: {row['note']}"
+    best, worst = row["best"], row["worst"]
+    bounds = f"; best {percent(best['rate'])}, worst {percent(worst['rate'])}" if worst else ""
+    note = f" [{row['note']}]" if row["note"] else ""
     return (
-        f"  {row.label}: {row.events} of {row.ascertained} known{interval_words(row.interval)}; "
-        f"of {row.eligible} eligible, {row.pending} pending, {row.lost} lost, {row.censored} counted apart; "
-        f"{row.patients} patients{bounds}{note}"
+        f"  {row['label']}: {row['events']} of {row['ascertained']} known{interval_words(row['interval'])}; "
+        f"of {row['eligible']} eligible, {row['pending']} pending, {row['lost']} lost, "
+        f"{row['censored']} counted apart; {row['patients']} patients{bounds}{note}"
     )
+
+
+def criterion_interval(found: Any) -> str:
+    if found is None or found.rate is None:
+        return ""
+    return f", {percent(found.rate)} ({limits(found.low, found.high)} %)"
 
 
 def criterion_line(found: Any) -> str:
     """'  P1 Consent recorded before the operation: 96 of 100, 96.0 % (90.2 to 98.4 %), target 100 %'."""
     criterion = found.criterion
-    share = interval_words(found.found) if found.of else ", no case"
+    share = criterion_interval(found.found) if found.of else ", no case"
     apart = f"; {len(found.apart)} counted apart ({criterion.apart})" if found.apart else ""
     target = f"target {percent(criterion.target)}"
     return f"  {criterion.code} {criterion.label}: {found.met} of {found.of}{share}, {target}{apart}"
 
 
-def part_line(part: Any) -> str:
-    return f"  {part.label}: {part.units}"
+def part_line(part: Plain) -> str:
+    return f"  {part['label']}: {part['units']}"
 
 
-def interval_words(interval: Any) -> str:
-    if interval is None or interval.rate is None:
+def interval_words(interval: Plain | None) -> str:
+    if not interval or interval["rate"] is None:
         return ""
-    return f", {percent(interval.rate)} ({limits(interval.low, interval.high)} %)"
+    return f", {percent(interval['rate'])} ({limits(interval['low'], interval['high'])} %)"

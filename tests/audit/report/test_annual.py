@@ -7,10 +7,11 @@ import pandas as pd
 import pytest
 
 from audit.measures.afterwards import INCIDENTS
-from audit.measures.criteria import SHIPPED, Direction, Finding, Standard, judged, judged_count, shipped_standards
+from audit.measures.criteria import SHIPPED, Finding, judged, judged_count, shipped_standards
 from audit.measures.definitions import DEFINITIONS
 from audit.measures.material import material
 from audit.measures.process import TOES
+from audit.measures.standards import Direction, Standard
 from audit.measures.visits import CONTACTS
 from audit.report.annual import annual, recounted, snapshot
 from audit.report.benchmarks import beside_published
