@@ -80,6 +80,8 @@ FIGURES: tuple[Declared, ...] = (
              ("serious",), _TOES),
     Declared("process", "How operations were done", "nail procedures that meet the criterion",
              "nail procedures asked of", WILSON, ("process",), "the nail procedures that miss it"),
+    Declared("quality", "Quality of the records", "nail procedures that a rule finds", "nail procedures of the period",
+             "counted", (), _TOES),
     Declared("criteria", "Criteria and verdicts", "as each criterion says", "as each criterion says",
              "by rule, see the definition", ("verdict",), "as the figure of each criterion"),
 )  # fmt: skip

@@ -1,5 +1,6 @@
 """The charts of the yearly report, made from the plain pieces that are printed. Draws nothing; knows no Django."""
 
+from dataclasses import replace
 from typing import Any
 
 from audit.charts.plots import (
@@ -97,11 +98,14 @@ def curve(piece: Plain) -> StepChart:
     """The estimated share over time: all matricectomies, and the two largest groups of technique."""
     found = piece["estimated"]
     rows = [found["all"], *sorted(found["technique"], key=lambda row: -row["sides"])[:2]]
-    bands = [_band(row) for row in rows if row["curve"]]
-    if len(found["technique"]) == 1:
-        bands = bands[:1]
+    # A group of one technique alone is the whole; one with too few observed has no band.
+    rows = rows[:1] if len(found["technique"]) == 1 else rows
+    bands = [_band(row) for row in rows if row["curve"] and (row is rows[0] or row["curve"]["until"])]
     label = Outcome(piece["outcome"]).label
-    at = tuple(rows[0]["curve"]["at"]) if rows[0]["curve"] else ()
+    last = max((band.until or 0 for band in bands), default=0)
+    days = rows[0]["curve"]["at"] if rows[0]["curve"] else []
+    at = tuple(day for place, day in enumerate(days) if not place or days[place - 1] < last)
+    bands = [replace(band, observed=band.observed[: len(at)]) for band in bands]
     return StepChart(
         slug=f"{piece['outcome'].replace('_', '-')}-over-time",
         title=f"{label}, estimated over time",

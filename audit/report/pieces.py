@@ -14,6 +14,7 @@ from audit.measures.material import Material
 from audit.measures.outcomes import SEVERAL, unit_frame
 from audit.measures.pain import pain
 from audit.measures.process import process
+from audit.measures.quality import quality
 from audit.measures.strata import Count, technique_label
 from audit.measures.visits import reviews_done, unplanned
 from audit.report import plain, plain_common, yearly
@@ -74,6 +75,7 @@ def common_piece(material: Material) -> Plain:
         "satisfaction": plain.tally(satisfaction(cohort)),
         "incidents": plain_common.incidents(incidents(cohort, material.incidents)),
         "process": plain_common.process(process(material.process)),
+        "quality": plain_common.quality(quality(material)),
     }
 
 

@@ -6,6 +6,7 @@ from audit.measures.healing import HealingTimes
 from audit.measures.lost_and_seen import LostAndSeen
 from audit.measures.pain import PainAt
 from audit.measures.process import Met
+from audit.measures.quality import Found
 from audit.measures.visits import PointDone
 from audit.report.plain import RECORDS, Plain, part, proportion, rounded, tally
 from audit.stats.quantiles import DayOfShare
@@ -130,3 +131,11 @@ def lost_and_seen(found: LostAndSeen) -> Plain:
              "seen_share": proportion(row.seen_share), "lost_share": proportion(row.lost_share)} for row in found.rows
         ],
     }  # fmt: skip
+
+
+def quality(found: tuple[Found, ...]) -> list[Plain]:
+    return [
+        {"code": each.rule.code, "label": each.rule.label, "meaning": each.rule.meaning,
+         "weight": each.rule.weight.value, "number": len(each.keys), "of": each.of,
+         RECORDS: {"found": list(each.keys)}} for each in found
+    ]  # fmt: skip

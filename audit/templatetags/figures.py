@@ -152,3 +152,13 @@ def record_link(context: Any, group: str, status: str, number: int, words_for: s
         return "0"
     where = address("audit-records", context["query"], group=group, status=status)
     return format_html('<a class="number" href="{}">{}<span class="vh"> {}</span></a>', where, number, words_for)
+
+
+@register.simple_tag(takes_context=True)
+def tally_words(context: Any, tally: Mapping[str, Any], group: str) -> SafeString:
+    """One share with the records behind it: “3 of 84, 3.6 % (1.2 to 10.2 %)”."""
+    number = record_link(context, group, "event", tally["events"], tally["label"])
+    interval = tally["interval"]
+    if not interval:
+        return format_html("{} of {}; {}", number, tally["total"], tally["note"])
+    return format_html("{} of {}, {} ({})", number, tally["total"], percent(interval["rate"]), limits(interval))

@@ -74,5 +74,11 @@ def result_words(row: dict[str, Any]) -> str:
 
 
 @register.filter
+def verdict_words(verdict: str) -> str:
+    """Short enough for a column."""
+    return "Watched" if verdict.startswith("watched") else verdict[:1].upper() + verdict[1:]
+
+
+@register.filter
 def verdict_css(verdict: str) -> str:
     return VERDICT_CSS.get(verdict, "plain")

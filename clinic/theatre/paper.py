@@ -1,44 +1,19 @@
-"""A page as a tagged PDF. Nothing is fetched: style and typeface lie beside the program."""
+"""The operation note as a tagged PDF."""
 
-from base64 import b64encode
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 
-from clinic.fonts import font_file
-
-
-class NoPaper(Exception):
-    """Pango, which lays out the text, is not installed on this server."""
-
+from clinic.paper import NoPaper, pdf_of_html
 
 STYLE = Path(__file__).with_name("paper.css")
 
 
 def pdf_of(request: HttpRequest, template: str, shown: dict[str, Any]) -> bytes:
     """The rendered template as PDF/UA: the same input gives the same bytes."""
-    try:
-        from weasyprint import CSS, HTML
-    except OSError as missing:  # the text layout library of the system
-        raise NoPaper from missing
-    from weasyprint.text.fonts import FontConfiguration
-    from weasyprint.urls import URLFetcher
-
-    faces = FontConfiguration()
-    styles = [CSS(string=typeface(), font_config=faces), CSS(string=STYLE.read_text("utf-8"), font_config=faces)]
-    page = HTML(string=render_to_string(template, shown, request), url_fetcher=URLFetcher(allowed_protocols={"data"}))
-    return page.write_pdf(stylesheets=styles, font_config=faces, pdf_variant="pdf/ua-1")
+    return pdf_of_html(render_to_string(template, shown, request), STYLE.read_text("utf-8"))
 
 
-@cache
-def typeface() -> str:
-    """The @font-face rules, with the files inside as data."""
-    rules = []
-    for weight, file in (("400", "Regular"), ("700", "Bold")):
-        data = b64encode(font_file(file).read_bytes()).decode()
-        source = f"url(data:font/ttf;base64,{data})"
-        rules.append(f"@font-face {{ font-family: 'Atkinson Hyperlegible'; font-weight: {weight}; src: {source} }}")
-    return "\n".join(rules)
+__all__ = ["NoPaper", "pdf_of"]

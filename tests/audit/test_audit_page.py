@@ -3,7 +3,6 @@
 import csv
 import json
 import re
-from functools import cache
 from html import unescape
 from io import StringIO
 
@@ -11,7 +10,6 @@ import pytest
 from django.core.management import call_command
 from django.urls import reverse
 
-from audit.views import results
 from clinic.access.rules import Role
 from clinic.vocabulary.procedure import Technique
 from tests.factories import add_toe, create_member, create_operation, create_practice, create_review
@@ -82,10 +80,8 @@ def test_csv_holds_the_numbers_of_the_page(lead):
 
 @pytest.mark.parametrize("unit", ["side", "toe", "patient"])
 @pytest.mark.parametrize("outcome", ["any_regrowth", "symptomatic_recurrence"])
-def test_every_number_leads_to_as_many_records(lead, unit, outcome, monkeypatch):
-    # The records stay as they are meanwhile, so one count serves all the pages.
-    monkeypatch.setattr(results, "answer_to", cache(results.answer_to))
-    page = get(lead, unit=unit, outcome=outcome).content.decode()
+def test_every_number_leads_to_as_many_records(lead, unit, outcome):
+    page = get(lead, unit=unit, outcome=outcome).content.decode() + get(lead, "audit-course").content.decode()
     links = {(unescape(address), int(number)) for address, number in LINK.findall(page)}
     assert len(links) > 15
     for address, number in links:
@@ -151,6 +147,7 @@ def test_a_question_that_cannot_be_answered_says_why(lead, query, sentence):
     page = unescape(lead.get(reverse("audit"), {**QUESTION, **query}).content.decode())
     assert sentence in page
     assert lead.get(reverse("audit-json"), {**QUESTION, **query}).status_code == 404
+    assert lead.get(reverse("audit-course"), {**QUESTION, **query}).status_code == 400
 
 
 def test_bands_are_for_this_view_only(lead, practice):
@@ -161,8 +158,9 @@ def test_bands_are_for_this_view_only(lead, practice):
 
 
 def test_an_empty_period_says_what_to_do(lead):
-    page = get(lead, performed_from="2020-01-01", performed_to="2020-12-31").content.decode()
-    assert "No nail surgery is on record" in page
+    for name in ("audit", "audit-course"):
+        page = get(lead, name, performed_from="2020-01-01", performed_to="2020-12-31").content.decode()
+        assert "No nail surgery is on record" in page
 
 
 def test_an_open_period_is_marked_preliminary(lead):
@@ -193,7 +191,7 @@ def test_odd_questions_get_an_answer_or_an_error(lead, query):
 
 
 @pytest.mark.parametrize("role", [role for role in Role if role is not Role.LEAD])
-@pytest.mark.parametrize("name", ["audit", "audit-records", "audit-json"])
+@pytest.mark.parametrize("name", ["audit", "audit-course", "audit-records", "audit-json"])
 def test_only_the_lead_reads_the_audit(client, practice, role, name):
     client.force_login(create_member(practice, role=role))
     assert client.get(reverse(name), QUESTION).status_code == 403

@@ -90,6 +90,7 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "contact": ("pip", lambda page: href(page, "/today/", "/contact/")),
     "patient for reception": ("pip", first_patient),
     "audit": ("orla", "/audit/"),
+    "course after surgery": ("orla", "/audit/course/"),
     "how operations were done": ("orla", "/audit/process/"),
     "how numbers were checked": ("orla", "/audit/checked/"),
     "how a family was checked": ("orla", "/audit/checked/proportions/"),

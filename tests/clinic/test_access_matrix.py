@@ -123,6 +123,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "contact-dealt-with": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
     # audit; a chart or number that nobody asked for does not exist
     "audit": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-course": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-chart": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-records": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-process": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
