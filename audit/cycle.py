@@ -93,7 +93,8 @@ def step_of(facts: Facts, code: str) -> Step:
 
 def _blocked(name: StepName, missing: Step) -> str:
     first = missing.name
-    return f"{name.label} is blocked: step {first.number}, {first.label}, is open. First {first.to_do}."
+    waits = f"Step {name.number}, {name.label}, has to wait"
+    return f"{waits}: step {first.number}, {first.label}, is open. First {first.to_do}."
 
 
 def _quality(facts: Facts) -> str:

@@ -59,3 +59,8 @@ def problems(period: Period, *, as_of: date, today: date) -> Iterator[tuple[str,
 def said(day: date) -> str:
     """A date as people read it, the same on the page and in the command."""
     return f"{day.day} {day:%b %Y}"
+
+
+def matures_on(period: Period) -> date:
+    """The first day on which even the last operation has reached the end of its outcome window."""
+    return period.performed_to + timedelta(days=TWELVE_MONTHS.closes_day)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from audit import cohort, log_cohort, process_cohort
 from audit.measures.standards import Direction, Standard
+from audit.measures.years import year_of
 from audit.models import PracticeStandard
 from audit.periods import Period, audit_year
 from clinic.access.models import Practice
@@ -21,13 +22,10 @@ CRITERION_OF = {"symptomatic_recurrence": PRIMARY, "any_regrowth": "O6", "re_ope
 
 def years_before(practice: Practice, period: Period) -> date:
     """The first day of the audit years that are counted beside the period."""
-    first = audit_year(practice, max(year_of(practice, period.performed_from) - YEARS_BACK, 1900)).performed_from
+    first = audit_year(
+        practice, max(year_of(period.performed_from, practice.audit_year_starts_month) - YEARS_BACK, 1900)
+    ).performed_from
     return min(first, period.performed_from)
-
-
-def year_of(practice: Practice, day: date) -> int:
-    """The year in which the practice's audit year of this day begins."""
-    return day.year if day.month >= practice.audit_year_starts_month else day.year - 1
 
 
 def read_years(practice: Practice, period: Period, *, as_of: date) -> "Cohort":

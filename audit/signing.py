@@ -14,6 +14,7 @@ from django.template.loader import render_to_string
 
 from audit.cycle import SignedYear, carried_over, is_preliminary, last_signed_before, standards_now
 from audit.measures.standards import Standard
+from audit.measures.years import year_label
 from audit.models import Action, AuditYear, SignedAudit, Snapshot
 from audit.periods import Period, audit_year
 from audit.records import read_material
@@ -206,8 +207,8 @@ def report_html(figures: Plain, words: Plain, *, before: Plain | None, stamp: St
             "common": common,
             "criteria": beside(figures["criteria"], before),
             "has_before": before is not None,
-            "year_label": year_words(words["starting_year"]),
-            "before_label": year_words(words["before"]["year"]) if words["before"] else "",
+            "year_label": year_label(words["starting_year"]),
+            "before_label": year_label(words["before"]["year"]) if words["before"] else "",
             "summary_charts": [drawn(each) for each in summary],
             "appendix_charts": [drawn(with_cases(each)) for each in rest],
             "tables": [{"code": code, **piece["titles"][code], "rows": piece[code]} for code in TABLES],
@@ -217,12 +218,6 @@ def report_html(figures: Plain, words: Plain, *, before: Plain | None, stamp: St
             "guidelines": (SQUIRE, STROBE),
         },
     )  # fmt: skip
-
-
-def year_words(starting_year: int) -> str:
-    from audit.measures.groupings import year_label
-
-    return year_label(starting_year)
 
 
 def with_cases(chart: Any) -> Any:
@@ -254,7 +249,7 @@ def report_pdf(html: str, words: Plain, stamp: Stamp | None) -> bytes | None:
 
 
 def paper(html: str, words: Plain, stamp: Stamp | None) -> str:
-    shown = {"body": html, "words": words, "stamp": stamp, "year_label": year_words(words["starting_year"])}
+    shown = {"body": html, "words": words, "stamp": stamp, "year_label": year_label(words["starting_year"])}
     return render_to_string("audit/report_paper.html", shown)
 
 

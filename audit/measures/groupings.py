@@ -1,13 +1,12 @@
 """Counts by toe and by audit year. Knows no Django."""
 
-from datetime import date
-
 import pandas as pd
 
 from audit.measures.columns import Cohort
 from audit.measures.definitions import Outcome, Unit
 from audit.measures.outcomes import unit_frame
 from audit.measures.strata import Count, count, headline_units
+from audit.measures.years import year_label, year_of
 from clinic.vocabulary.procedure import TOES
 
 
@@ -46,13 +45,3 @@ def by_year(years: Cohort, outcome: Outcome, unit: Unit, starts_month: int) -> t
         count(destroyed[placed == year].drop_duplicates("unit_key"), code=f"year_{year}", label=year_label(year))
         for year in range(int(placed.min()), int(placed.max()) + 1)
     )
-
-
-def year_of(day: date, starts_month: int) -> int:
-    """The year in which the audit year of this day begins."""
-    return day.year if day.month >= starts_month else day.year - 1
-
-
-def year_label(year: int) -> str:
-    """'2023–24'."""
-    return f"{year}–{(year + 1) % 100:02}"

@@ -60,21 +60,40 @@ def address(name: str, query: Mapping[str, str], **more: str) -> str:
 
 @register.simple_tag
 def chart_address(chart: AnyChart, form: str, query: Mapping[str, str], **look: str) -> str:
-    return f"{reverse('audit-chart', args=[chart.slug, form])}?{urlencode({**query, **look})}"
+    return _address("audit-chart", chart, form, query, **look)
+
+
+@register.simple_tag
+def watch_address(chart: AnyChart, form: str, query: Mapping[str, str], **look: str) -> str:
+    return _address("audit-monitoring-chart", chart, form, query, **look)
+
+
+def _address(name: str, chart: AnyChart, form: str, query: Mapping[str, str], **look: str) -> str:
+    return f"{reverse(name, args=[chart.slug, form])}?{urlencode({**query, **look})}"
 
 
 @register.simple_tag
 def chart_picture(chart: AnyChart, query: Mapping[str, str], theme: str = "") -> SafeString:
     """The picture in every size and theme a reader may need; the browser fetches one of them."""
+    return _picture("audit-chart", chart, query, theme)
+
+
+@register.simple_tag
+def watch_picture(chart: AnyChart, query: Mapping[str, str], theme: str = "") -> SafeString:
+    """The same for a chart of the page between two audits."""
+    return _picture("audit-monitoring-chart", chart, query, theme)
+
+
+def _picture(name: str, chart: AnyChart, query: Mapping[str, str], theme: str) -> SafeString:
     sources = format_html_join(
         "",
         '<source media="{}" srcset="{}">',
         (
-            (media, chart_address(chart, "svg", query, theme=look, width=width))
+            (media, _address(name, chart, "svg", query, theme=look, width=width))
             for media, look, width in _sources(theme)
         ),
     )
-    plain = chart_address(chart, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
+    plain = _address(name, chart, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
     return format_html(
         '<picture>{}<img src="{}" alt="{}" loading="lazy"></picture>', sources, plain, telling.alt_text(chart)
     )

@@ -3,11 +3,16 @@
 from typing import Any
 
 from django import template
+from django.urls import reverse
 
 from audit.charts.words import percent, standard_text
 from audit.measures.standards import DIRECTION_WORDS, Direction
 
 register = template.Library()
+PAGES = {
+    "period": "audit-period", "quality": "audit-quality", "results": "audit-year-results", "standard": "audit-standard",
+    "actions": "audit-actions", "sign-off": "audit-sign",
+}  # fmt: skip
 VERDICT_CSS = {"met": "ok", "not met": "late", "cannot tell": "care"}
 
 
@@ -82,3 +87,17 @@ def verdict_words(verdict: str) -> str:
 @register.filter
 def verdict_css(verdict: str) -> str:
     return VERDICT_CSS.get(verdict, "plain")
+
+
+@register.filter
+def step_address(step: Any, year: int) -> str:
+    """The page of one of the six steps."""
+    return reverse(PAGES[step.name.code], args=[year])
+
+
+@register.inclusion_tag("audit/back.html", takes_context=True)
+def audit_back(context: Any) -> dict[str, str]:
+    """On a toe's page opened from an audit: the way back to the list it came from."""
+    year = context["request"].GET.get("audit", "")
+    named = year.isascii() and year.isdigit() and len(year) == 4
+    return {"address": reverse("audit-quality", args=[int(year)]) if named else "", "year": year}

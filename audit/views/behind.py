@@ -114,3 +114,29 @@ def course_words(finding: Mapping[Any, Any]) -> str:
     """What one review noted of healing and pain."""
     pain = "not asked" if finding["pain"] != finding["pain"] else f"{finding['pain']:.0f}"
     return f"day {finding['day']}: {label_of(Healing, finding['healing']).lower()}; pain {pain}"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a changed record is found. toe_key: empty where no toe of the year has it any more."""
+
+    toe_key: str
+    words: str
+    performed_on: date | None
+
+
+def place_of(change: Any, frames: "Cohort") -> Place:
+    """The toe, side and day of a changed row, from the records or, where it is gone, from what was signed."""
+    sides = frames.sides
+    values = change.values
+    column = next((name for name in ("side_key", "toe_key", "operation_key") if name in values), "")
+    own = sides[sides[column] == values[column]].to_dict("records") if column else []
+    if not own and change.frame == "sides":
+        own = [{**values, "performed_on": date.fromisoformat(values["performed_on"])}]
+    if not own:
+        return Place("", "a record that is no longer in this year", None)
+    side = own[0]
+    on = side["performed_on"]
+    words = _toe(side) + (f", {label_of(NailSide, side['side']).lower()}" if column == "side_key" else "")
+    gone = change.frame == "sides" and change.kind == "gone"
+    return Place("" if gone else str(side["toe_key"]), words, on.date() if hasattr(on, "date") else on)

@@ -33,6 +33,7 @@ STATUS_WORDS = {
     "events": "events",
     "serious": "serious",
     "missed": "not met",
+    "found": "found",
     **{status.value: status.label.lower() for status in Status},
 }
 
@@ -93,6 +94,8 @@ def common_numbers(piece: Plain) -> Numbers:
     found["incidents", "serious"] = piece["incidents"]["records"]["serious"]
     for row in piece["incidents"]["rows"]:
         found[f"incidents/{row['kind']}/{row['harm']}", "events"] = row["records"]["events"]
+    for row in piece["quality"]:
+        found[f"quality/{row['code']}", "found"] = row["records"]["found"]
     for row in piece["process"]:
         found[f"process/{row['code']}", "missed"] = row["records"]["missed"]
     return found
@@ -112,7 +115,7 @@ def is_common(group: str) -> bool:
     """Whether the numbers of this group are shared by all outcomes."""
     return group.split("/")[0] in {
         "infection", "healing", "healed_in_time", "unplanned", "satisfaction", "pain", "reviews", "incidents",
-        "process",
+        "process", "quality",
     }  # fmt: skip
 
 
@@ -135,4 +138,5 @@ def common_labels(piece: Plain) -> dict[str, str]:
     labels |= {f"pain/{each['code']}": f"{each['notable']['label']}. {each['label']}" for each in piece["pain"]}
     for row in piece["incidents"]["rows"]:
         labels[f"incidents/{row['kind']}/{row['harm']}"] = f"{row['label']}, {row['harm_label'].lower()}"
+    labels |= {f"quality/{row['code']}": row["label"] for row in piece["quality"]}
     return labels | {f"process/{row['code']}": f"{row['code']} {row['label']}" for row in piece["process"]}

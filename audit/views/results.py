@@ -162,6 +162,7 @@ def behind(request: HttpRequest) -> HttpResponse:
         "outcome": Outcome(question.outcome),
         "unit_label": "nail procedures" if common else Unit(question.unit).plural,
         "definitions": DEFINITIONS,
+        "audit_year": year_asked(request),
         "records": shown,
     }
     return render(request, "audit/records.html", context)
@@ -196,6 +197,12 @@ def required_question(request: HttpRequest) -> Any:
     if form.errors:
         raise Http404
     return form.question
+
+
+def year_asked(request: HttpRequest) -> int | None:
+    """The audit year whose list of gaps the records were opened from."""
+    year = request.GET.get("audit", "")
+    return int(year) if year.isascii() and year.isdigit() and len(year) == 4 else None
 
 
 def one_of(request: HttpRequest, name: str, values: tuple[str, ...]) -> str:

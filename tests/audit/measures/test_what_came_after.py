@@ -8,12 +8,13 @@ import pytest
 from audit.measures.afterwards import INCIDENTS, incidents, satisfaction
 from audit.measures.exposure_trend import exposure_trend
 from audit.measures.flow import flow
-from audit.measures.groupings import by_toe, by_year, year_label, year_of
+from audit.measures.groupings import by_toe, by_year
 from audit.measures.healing import healing
 from audit.measures.lost_and_seen import lost_and_seen
 from audit.measures.outcomes import unit_frame
 from audit.measures.pain import pain
 from audit.measures.visits import CONTACTS, reviews_done, unplanned
+from audit.measures.years import year_label, year_of
 from clinic.vocabulary.procedure import Agent, Technique
 from tests.audit.frames import AS_OF, LAST_MATURE, NAN, cohort, cohort_of_groups, group, seen, toe_seen, treated
 
