@@ -6,12 +6,13 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 
 from audit.forms import day_field
 from audit.measures.standards import Direction
 from audit.models import Action, ActionState
 from audit.periods import EARLIEST, audit_year, matured, said
-from clinic.access.forms import PERCENT, VersionedForm, fields_only
+from clinic.access.forms import LARGEST_VERSION, PERCENT, VersionedForm, fields_only
 from clinic.access.models import Member, Practice
 from clinic.access.numbers import NumberField
 from clinic.access.once import OneTimeForm
@@ -29,7 +30,15 @@ def text_field(label: str, *, longest: int, hint: str = "", rows: int = 3, requi
     )
 
 
+def allow_none_yet(form: VersionedForm) -> None:
+    """Version 0 says that no row was stored when the page was shown."""
+    form.fields["version"].min_value = 0
+    form.fields["version"].validators = [MinValueValidator(0), MaxValueValidator(LARGEST_VERSION)]
+
+
 class PeriodForm(VersionedForm, forms.Form):
+    """version 0: the audit of this year had not been begun."""
+
     as_of = day_field("Data as of", "Findings and contacts after this day are left out")
     preliminary = forms.BooleanField(
         label="Go on as preliminary",
@@ -42,6 +51,7 @@ class PeriodForm(VersionedForm, forms.Form):
 
     def __init__(self, *args: Any, practice: Practice, starting_year: int, today: date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        allow_none_yet(self)
         self.period, self.today = audit_year(practice, starting_year), today
 
     def clean_as_of(self) -> date:
@@ -109,8 +119,7 @@ class StandardForm(VersionedForm, forms.Form):
 
     def __init__(self, *args: Any, counts: bool, version: int, **kwargs: Any) -> None:
         super().__init__(*args, version=version, **kwargs)
-        self.fields["version"].min_value = 0
-        self.fields["version"].validators = []
+        allow_none_yet(self)
         self.counts = counts
         unit, highest = ("", "99") if counts else ("%", "100")
         self.fields["target"] = NumberField(

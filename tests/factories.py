@@ -7,6 +7,9 @@ from itertools import count
 
 from PIL import Image
 
+from audit.cycle import digest_of_standards
+from audit.models import Action, AuditYear
+from audit.records import standards_of
 from clinic.access.models import Member, Practice
 from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity
@@ -305,3 +308,30 @@ def create_photograph(nail: NailProcedure | None = None, *, by: Member | None = 
     }
     with storage.gone_unless_successful() as write:
         return add_photograph(by=by, nail=nail, picture=picture, answers=answers, now=NOON, write=write)
+
+
+def create_audit_year(
+    practice: Practice, *, starting_year: int = 2023, by: Member | None = None, **fields
+) -> AuditYear:
+    """An audit year of which every step before the signature is done; the arguments say what is not."""
+    by = by or practice.members.first() or create_member(practice, role="lead")
+    facts = {
+        "as_of": date(starting_year + 2, 5, 30),
+        "interpretation": "Nothing unusual.",
+        "no_action_reason": "Nothing to change.",
+        "quality_read_by": by,
+        "quality_read_at": NOON,
+        "quality_open": 1000,
+        "standards_confirmed_by": by,
+        "standards_confirmed_at": NOON,
+        "standards_digest": digest_of_standards(standards_of(practice)),
+        "opened_by": by,
+        "opened_at": NOON,
+    }
+    return AuditYear.objects.create(practice=practice, starting_year=starting_year, **{**facts, **fields})
+
+
+def create_action(year: AuditYear, *, by: Member | None = None, **fields) -> Action:
+    by = by or year.opened_by
+    said = {"what": "Call a second time", "who": by, "due_on": date(2027, 2, 28), "how_known": "90 % known"}
+    return Action.objects.create(audit_year=year, agreed_by=by, agreed_at=NOON, **{**said, **fields})

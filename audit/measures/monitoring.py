@@ -86,8 +86,7 @@ class Exposure:
 def watched_units(cohort: Cohort, watched: Watched) -> WatchedUnits:
     """Every attendance with a matricectomy, or for infection every attendance, in the order of operation."""
     rows = _toe_rows(cohort) if watched is Watched.INFECTION else _side_rows(cohort, Outcome(watched.value))
-    groups = rows.groupby("operation_key", sort=False)
-    days = [_day(group) for _, group in groups]
+    days = [_day(group) for _, group in rows.groupby("operation_key", sort=False)] if len(rows) else []
     matures = LAST_DAY if watched is Watched.INFECTION else TWELVE_MONTHS.closes_day
     days.sort(key=lambda day: (day.performed_on, day.toe_key))
     return WatchedUnits(watched, tuple(days), matures, _correlation(rows))
@@ -96,7 +95,9 @@ def watched_units(cohort: Cohort, watched: Watched) -> WatchedUnits:
 def completeness_by_month(cohort: Cohort) -> tuple[Month, ...]:
     """Sides with matricectomy whose outcome is due, by the month of operation; months without one are left out."""
     rows = _side_rows(cohort, Outcome.SYMPTOMATIC_RECURRENCE)
-    due = rows[rows["due"]]
+    due = rows[rows["due"].astype(bool)]
+    if not len(due):
+        return ()
     months = due.groupby(due["performed_on"].dt.to_period("M"))
     return tuple(
         Month(period.start_time.date(), int(group["known"].sum()), len(group)) for period, group in months
@@ -156,7 +157,7 @@ def _day(rows: pd.DataFrame) -> OperationDay:
 
 
 def _correlation(rows: pd.DataFrame) -> float:
-    known = rows[rows["known"]]
+    known = rows[rows["known"].astype(bool)]
     if not len(known):
         return 0.0
     groups = known.groupby("operation_key")["event"]

@@ -62,7 +62,7 @@ def period(request: HttpRequest, year: int) -> HttpResponse:
         "preliminary": desk.is_preliminary,
     }
     form = PeriodForm(
-        request.POST if request.method == "POST" else None, initial=stored, version=row.version if row else 1,
+        request.POST if request.method == "POST" else None, initial=stored, version=row.version if row else 0,
         practice=desk.practice, starting_year=year, today=timezone.localdate(),
     )  # fmt: skip
     if request.method == "POST" and desk.signature:
@@ -73,6 +73,8 @@ def period(request: HttpRequest, year: int) -> HttpResponse:
             request, "audit/step_period.html", desk, "period", form=form, status=200 if not form.is_bound else 400
         )
     try:
+        if (row is None) is not (form.version == 0):
+            raise Conflict(str(year))
         if row is None:
             cycle.open_year(by=request.user, starting_year=year, now=desk.now, **form.values())
         else:

@@ -1,5 +1,6 @@
 """Forms of accounts and people, and the hidden version that every editing form carries."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -14,6 +15,7 @@ from clinic.access.once import OneTimeForm
 from clinic.access.rules import Role
 
 LARGEST_VERSION = 2**31 - 1
+NUMBER_LIKE = re.compile(r"-?[0-9]+[.,]?[0-9]*")
 WHAT_IS_ACCEPTED = (
     "At least 12 characters, such as four words that do not belong together. Not a common password, not your name, "
     "not the name of the practice and no word of nail surgery."
@@ -71,7 +73,9 @@ def differences(form: forms.BaseForm, stored: Mapping[str, object]) -> list[Diff
 def shown(value: object) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(shown(each) for each in value)
-    return "" if value is None else plain(value).strip()
+    # Only a number loses its last noughts; a sentence keeps its full stop.
+    is_text = isinstance(value, str) and not NUMBER_LIKE.fullmatch(value.strip())
+    return "" if value is None else (value if is_text else plain(value)).strip()
 
 
 class SignInForm(forms.Form):

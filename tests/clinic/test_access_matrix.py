@@ -13,6 +13,7 @@ from django.test import Client
 from django.urls import get_resolver, reverse
 from django.urls.resolvers import URLPattern, URLResolver
 
+from audit.models import AuditYear
 from clinic.access.models import Practice, random_key
 from clinic.access.rules import Action, Role, may
 from clinic.photographs.models import Photograph
@@ -21,7 +22,9 @@ from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
 from tests.factories import (
     NOON,
+    create_action,
     create_assessment,
+    create_audit_year,
     create_consent,
     create_limit,
     create_member,
@@ -130,6 +133,26 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "audit-checks": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-checks-family": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-json": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    # the yearly audit; what is not signed has no snapshot, and a form sent empty says so
+    "audit-years": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-period": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-quality": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-year-results": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-year-course": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-standard": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-standard-edit": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-actions": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-no-action": ("POST", Action.SET_AUDIT, 400, SIGN_IN),
+    "audit-action": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-sign": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "audit-reopen": ("POST", Action.SET_AUDIT, 404, SIGN_IN),
+    "audit-report": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-report-pdf": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-snapshot": ("GET", Action.SET_AUDIT, 404, SIGN_IN),
+    "audit-changes": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
+    "audit-monitoring": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-monitoring-chart": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
+    "audit-change-note": ("POST", Action.SET_AUDIT, 400, SIGN_IN),
     # health
     "healthz": ("GET", None, 200, 200),
     "readyz": ("GET", Action.MANAGE_PEOPLE, 200, 403),
@@ -183,6 +206,17 @@ def photograph_of(practice: Practice) -> Photograph:
     return create_photograph(create_operation(practice).nail_procedures.get())
 
 
+def audit_year_of(practice: Practice) -> AuditYear:
+    """The one audit year of the practice, made when first asked for."""
+    return AuditYear.objects.filter(practice=practice).first() or create_audit_year(practice)
+
+
+# Pages of one audit year, which every practice has.
+YEAR_PAGES = (
+    "audit-period", "audit-quality", "audit-year-results", "audit-year-course", "audit-standard", "audit-actions",
+    "audit-no-action", "audit-sign", "audit-reopen", "audit-report", "audit-report-pdf", "audit-snapshot",
+    "audit-changes",
+)  # fmt: skip
 # The arguments of each page that names a row, made of a new row of the practice.
 OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "set-password": lambda practice: [create_member(practice).key, "none-none"],
@@ -248,10 +282,17 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "contact": lambda practice: [create_operation(practice).key],
     "contact-dealt-with": lambda practice: [contact_of(practice).key],
     "audit-chart": lambda practice: ["none", "svg"],
+    "audit-monitoring-chart": lambda practice: ["none", "svg"],
+    **{name: lambda practice: [audit_year_of(practice).starting_year] for name in YEAR_PAGES},
+    "audit-standard-edit": lambda practice: [audit_year_of(practice).starting_year, "O8"],
+    "audit-action": lambda practice: [create_action(audit_year_of(practice)).key],
 }
-# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a chart, a family of
-# checks, a topic or a shipped row.
-NOT_OF_A_PRACTICE = {"set-password", "audit-chart", "audit-checks-family", "settings-topic", "limit-candidate"}
+# Pages whose arguments name no row of a practice: the key itself is the secret, or it names a year, a chart, a family
+# of checks, a topic or a shipped row.
+NOT_OF_A_PRACTICE = {
+    "set-password", "audit-chart", "audit-checks-family", "audit-monitoring-chart", "audit-standard-edit",
+    "settings-topic", "limit-candidate", *YEAR_PAGES,
+}  # fmt: skip
 
 
 def arguments(name: str, practice: Practice) -> list[str]:
