@@ -45,6 +45,7 @@ class Hand(Protocol):
     def choose(self, group: Locator, answer: str | Pattern[str]) -> None: ...
     def tick(self, box: Locator) -> None: ...
     def send(self, field: Locator, file: Path) -> None: ...
+    def pick(self, list_: Locator, answer: str) -> None: ...
 
 
 class Pointer:
@@ -75,6 +76,9 @@ class Pointer:
 
     def send(self, field: Locator, file: Path) -> None:
         field.set_input_files(file)
+
+    def pick(self, list_: Locator, answer: str) -> None:
+        list_.select_option(label=answer)
 
 
 class Keyboard:
@@ -122,6 +126,12 @@ class Keyboard:
         """The field is reached by keyboard; the dialog it opens is the browser's own, where no test can type."""
         self.go_to(field)
         field.set_input_files(file)
+
+    def pick(self, list_: Locator, answer: str) -> None:
+        """Letters choose from a list that has the focus."""
+        self.go_to(list_)
+        self.page.keyboard.type(answer)
+        expect(list_.locator("option:checked")).to_have_text(answer)
 
     def go_to(self, wanted: Locator) -> None:
         """Tab until the element, or something inside it, has the focus."""

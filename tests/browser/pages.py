@@ -8,6 +8,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
+from tests.browser.auditing import prepared_audit
 from tests.browser.hands import Pointer
 from tests.browser.work import add_photograph, picture_in
 
@@ -92,6 +93,18 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "audit": ("orla", "/audit/"),
     "course after surgery": ("orla", "/audit/course/"),
     "how operations were done": ("orla", "/audit/process/"),
+    "audit years": ("orla", "/audit/years/"),
+    "audit period": ("orla", lambda page: prepared_audit(page)),
+    "audit data quality": ("orla", lambda page: prepared_audit(page) + "quality/"),
+    "audit results": ("orla", lambda page: prepared_audit(page) + "results/"),
+    "audit course": ("orla", lambda page: prepared_audit(page) + "course/"),
+    "audit standard": ("orla", lambda page: prepared_audit(page) + "standard/"),
+    "change a standard": ("orla", lambda page: prepared_audit(page) + "standard/O8/"),
+    "audit actions": ("orla", lambda page: prepared_audit(page) + "actions/"),
+    "audit action": ("orla", lambda page: href(page, prepared_audit(page) + "actions/", f"/audit/actions/{KEY}/$")),
+    "audit sign-off": ("orla", lambda page: prepared_audit(page) + "sign-off/"),
+    "audit report": ("orla", lambda page: prepared_audit(page) + "report/"),
+    "between two audits": ("orla", "/audit/monitoring/"),
     "how numbers were checked": ("orla", "/audit/checked/"),
     "how a family was checked": ("orla", "/audit/checked/proportions/"),
     "settings": ("orla", "/settings/"),
