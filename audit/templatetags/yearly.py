@@ -4,6 +4,8 @@ from typing import Any
 
 from django import template
 from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from audit.charts.words import percent, standard_text
 from audit.measures.standards import DIRECTION_WORDS, Direction
@@ -101,3 +103,11 @@ def audit_back(context: Any) -> dict[str, str]:
     year = context["request"].GET.get("audit", "")
     named = year.isascii() and year.isdigit() and len(year) == 4
     return {"address": reverse("audit-quality", args=[int(year)]) if named else "", "year": year}
+
+
+@register.simple_block_tag(end_name="endscrolled")
+def scrolled(content: SafeString, label: str) -> SafeString:
+    """A wide table that a narrow screen scrolls sideways, by keyboard too."""
+    return format_html(
+        '<div class="report-scroll" role="region" tabindex="0" aria-label="Table: {}">{}</div>', label, content
+    )
