@@ -66,6 +66,7 @@ def words_of(year: AuditYear) -> Plain:
         "no_action_reason": year.no_action_reason,
         "actions": [action_as_plain(each) for each in actions],
         "carried_over": [action_as_plain(each) for each in carried_over(year)],
+        "as_of": year.as_of.isoformat(),
         "before": {"year": last.audit_year.starting_year, "checksum": last.snapshot.checksum} if last else None,
     }
 
@@ -249,7 +250,10 @@ def report_pdf(html: str, words: Plain, stamp: Stamp | None) -> bytes | None:
 
 
 def paper(html: str, words: Plain, stamp: Stamp | None) -> str:
-    shown = {"body": html, "words": words, "stamp": stamp, "year_label": year_label(words["starting_year"])}
+    shown = {
+        "body": html, "words": words, "stamp": stamp, "as_of": words["as_of"],
+        "year_label": year_label(words["starting_year"]),
+    }  # fmt: skip
     return render_to_string("audit/report_paper.html", shown)
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from audit.measures.columns import Cohort
 from audit.measures.definitions import Status
+from audit.measures.rows import dicts
 from audit.measures.strata import band_of
 from audit.stats.dose_response import DoseResponse, dose_response
 from audit.stats.model_terms import Factor
@@ -48,7 +49,7 @@ def exposure_trend(
     ]
     if not len(own):
         return None
-    strength = dict(zip(cohort.sides["side_key"], map(_strength, cohort.sides.to_dict("records")), strict=True))
+    strength = dict(zip(cohort.sides["side_key"], map(_strength, dicts(cohort.sides)), strict=True))
     said = [strength[keys[0]] for keys in own["side_keys"]]
     usual = min(Counter(said).items(), key=lambda pair: (-pair[1], pair[0]))[0]
     kept = own[np.array([words == usual for words in said])]

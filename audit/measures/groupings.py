@@ -29,12 +29,15 @@ def by_toe(cohort: Cohort, units: pd.DataFrame) -> tuple[Count, ...]:
     return tuple(rows)
 
 
-def by_year(years: Cohort, outcome: Outcome, unit: Unit, starts_month: int) -> tuple[Count, ...]:
+def by_year(
+    years: Cohort, outcome: Outcome, unit: Unit, starts_month: int, units: pd.DataFrame | None = None
+) -> tuple[Count, ...]:
     """A count per audit year of operation, oldest first; every year between the first and the last has a line.
 
     years: a cohort that may reach back over several audit years. starts_month: the month in which they begin.
+    units: those of the years, where they are known already.
     """
-    frame = unit_frame(years, outcome, unit)
+    frame = unit_frame(years, outcome, unit) if units is None else units
     destroyed = headline_units(frame)
     performed = dict(zip(years.sides["side_key"], pd.to_datetime(years.sides["performed_on"]), strict=True))
     own = [year_of(performed[keys[0]].date(), starts_month) for keys in destroyed["side_keys"]]

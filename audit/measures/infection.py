@@ -14,6 +14,7 @@ import pandas as pd
 
 from audit.measures.columns import Cohort
 from audit.measures.definitions import Shown
+from audit.measures.rows import dicts
 from audit.measures.strata import clustered, shown_by
 from audit.stats.proportion import Proportion
 from clinic.vocabulary import sources as s
@@ -142,10 +143,10 @@ def toe_flags(cohort: Cohort) -> pd.DataFrame:
     """
     toes = cohort.sides.drop_duplicates("toe_key")
     reviews: dict[str, list[Mapping[str, Any]]] = {}
-    for row in cohort.toe_findings.to_dict("records"):
+    for row in dicts(cohort.toe_findings):
         reviews.setdefault(str(row["toe_key"]), []).append(row)
     last = pd.Timestamp(cohort.as_of - timedelta(days=LAST_DAY))
-    rows = [_toe_row(toe, reviews.get(str(toe["toe_key"]), []), last) for toe in toes.to_dict("records")]
+    rows = [_toe_row(toe, reviews.get(str(toe["toe_key"]), []), last) for toe in dicts(toes)]
     columns = ["toe_key", "patient_key", "standing", "before", *Flag.codes()]
     return pd.DataFrame(rows, columns=columns).astype({code: bool for code in Flag.codes()})
 

@@ -11,6 +11,7 @@ from audit.measures.columns import Cohort
 from audit.measures.definitions import TWELVE_MONTHS, Outcome, Status
 from audit.measures.infection import LAST_DAY, Flag, toe_flags
 from audit.measures.outcomes import side_states
+from audit.measures.rows import dicts
 from audit.stats.clustered import intraclass_correlation
 from audit.stats.cusum import PatientDay, any_side_risk
 
@@ -110,8 +111,7 @@ def exposures(cohort: Cohort, *, technique: str, agent: str) -> tuple[Exposure, 
     own = sides[(sides["technique"] == technique) & (sides["agent"] == agent) & sides["exposure_seconds"].notna()]
     own = own.sort_values(["performed_on", "side_key"], kind="stable")
     return tuple(
-        Exposure(row["performed_on"].date(), float(row["exposure_seconds"]), str(row["toe_key"]))
-        for row in own.to_dict("records")
+        Exposure(row["performed_on"].date(), float(row["exposure_seconds"]), str(row["toe_key"])) for row in dicts(own)
     )
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from audit.measures.columns import Cohort
 from audit.measures.definitions import CENSORED, TWELVE_MONTHS, HowKnown, Outcome, Status, Unit
+from audit.measures.rows import dicts
 from clinic.vocabulary.procedure import NailSide
 from clinic.vocabulary.review import Extent, Means, Observer, Retreatment, Symptoms
 
@@ -120,7 +121,7 @@ def unit_frame(cohort: Cohort, outcome: Outcome | str, unit: Unit | str) -> pd.D
     outcome, unit = Outcome(outcome), Unit(unit)
     states = side_states(cohort, outcome)
     groups: dict[tuple[str, bool], list[Mapping[str, Any]]] = {}
-    for side in cohort.sides.to_dict("records"):
+    for side in dicts(cohort.sides):
         groups.setdefault((str(side[f"{unit}_key"]), bool(side["matrix_destroyed"])), []).append(side)
     rows = [_unit_row(key, sides, states) for (key, _), sides in groups.items()]
     return pd.DataFrame(rows, columns=list(UNIT_COLUMNS)).astype(_DTYPES)
@@ -134,7 +135,7 @@ def side_states(cohort: Cohort, outcome: Outcome) -> dict[str, SideState]:
     seen = _findings_by_side(cohort.findings, outcome)
     last_mature = pd.Timestamp(cohort.as_of - timedelta(days=TWELVE_MONTHS.closes_day))
     states = {}
-    for side in cohort.sides.to_dict("records"):
+    for side in dicts(cohort.sides):
         key = str(side["side_key"])
         pending = pd.Timestamp(side["performed_on"]) > last_mature
         states[key] = _side_state(side, seen.get(key, []), outcome, pending=pending)
@@ -181,7 +182,7 @@ def is_clear(outcome: Outcome, extent: str, symptoms: str, retreatment: str) -> 
 
 def _findings_by_side(findings: pd.DataFrame, outcome: Outcome) -> dict[str, list[Seen]]:
     found: dict[str, list[Seen]] = {}
-    for row in findings.to_dict("records"):
+    for row in dicts(findings):
         # On the day of the operation nothing can have grown back.
         if row["day"] > 0:
             found.setdefault(str(row["side_key"]), []).append(_seen(row, outcome))

@@ -43,7 +43,7 @@ def outcome_piece(
     """
     outcome, unit = Outcome(outcome), Unit(unit)
     found = yearly.build(cohort, unit=unit, outcome=outcome, standard=standard, years=years, starts_month=starts_month)
-    units = unit_frame(cohort, outcome, unit)
+    units = found.units
     sides = units if unit is Unit.SIDE else unit_frame(cohort, outcome, Unit.SIDE)
     dose = exposure_trend(
         cohort, sides, technique=EXPOSURE_TECHNIQUE, agent=EXPOSURE_AGENT,

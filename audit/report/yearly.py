@@ -58,7 +58,7 @@ class Yearly:
 
     standard: the practice's own, a proportion, 0 to 1, or None. headline: matricectomy only.
     no_matricectomy: the others, or "not applicable" with the reason. follow_up: of the units that
-    follow_up_population says in words.
+    follow_up_population says in words. units: one row each, as `outcomes.unit_frame` gives them.
     """
 
     practice_code: str
@@ -85,6 +85,7 @@ class Yearly:
     definitions: DefinitionSet
     notes: tuple[str, ...]
     cohort: Cohort = field(repr=False, compare=False)
+    units: Any = field(repr=False, compare=False)
 
     @cached_property
     def over_time(self) -> OverTime:
@@ -136,7 +137,7 @@ def build(
             "year",
             f"{outcome.label} by audit year",
             "All matricectomies, earlier years with what is known now",
-            by_year(years or cohort, outcome, unit, starts_month),
+            by_year(years or cohort, outcome, unit, starts_month, units if years is None else None),
         ),
         follow_up=follow_up(followed),
         follow_up_population="All operations" if len(followed) > len(headline_units(units)) else "All matricectomies",
@@ -144,6 +145,7 @@ def build(
         definitions=DEFINITIONS,
         notes=(CLUSTERED, EXPLORATORY, ASSOCIATION),
         cohort=cohort,
+        units=units,
     )
 
 
