@@ -12,10 +12,12 @@ from audit.forms import day_field
 from audit.measures.standards import Direction
 from audit.models import Action, ActionState
 from audit.periods import EARLIEST, audit_year, matured, said
-from clinic.access.forms import LARGEST_VERSION, PERCENT, VersionedForm, fields_only
+from clinic.access.forms import LARGEST_VERSION, VersionedForm, fields_only
 from clinic.access.models import Member, Practice
 from clinic.access.numbers import NumberField
 from clinic.access.once import OneTimeForm
+
+PERCENT = Decimal(100)
 
 
 def text_field(label: str, *, longest: int, hint: str = "", rows: int = 3, required: str = "") -> forms.CharField:

@@ -14,6 +14,8 @@ from clinic.vocabulary.review import Satisfaction
 
 _CONTENT = {Satisfaction.VERY_SATISFIED.value, Satisfaction.SATISFIED.value}
 SERIOUS = {Harm.MODERATE.value, Harm.SEVERE.value}
+# Serious whatever harm followed, unless it was noticed before it reached the patient.
+ALWAYS_SERIOUS = {EventKind.WRONG_SITE.value, EventKind.TOXICITY_SIGNS.value, EventKind.ALLERGIC_SIGNS.value}
 
 INCIDENTS: Mapping[str, Column] = {
     "incident_key": Column("The event, numbered in the order of entry", Holds.KEY),
@@ -50,7 +52,11 @@ class IncidentRow:
 
 @dataclass(frozen=True)
 class Incidents:
-    """Events at operations of the period. serious: with moderate or severe harm; reviewed: of these, completed."""
+    """Events at operations of the period.
+
+    serious: with moderate or severe harm, or a wrong site or signs of toxicity or severe allergy that reached the
+    patient. reviewed: of these, with the duty of candour completed.
+    """
 
     operations: int
     rows: tuple[IncidentRow, ...]
@@ -67,7 +73,8 @@ def incidents(cohort: Cohort, events: pd.DataFrame) -> Incidents:
             own = events[(events["kind"] == kind.value) & (events["harm"] == harm.value)]
             if len(own):
                 rows.append(IncidentRow(kind, harm, len(own), int(own["reviewed"].sum()), tuple(own["toe_key"])))
-    serious = events[events["harm"].isin(SERIOUS)]
+    reached = events["harm"] != Harm.NEAR_MISS.value
+    serious = events[events["harm"].isin(SERIOUS) | (events["kind"].isin(ALWAYS_SERIOUS) & reached)]
     return Incidents(
         int(cohort.sides["operation_key"].nunique()), tuple(rows), len(serious), int(serious["reviewed"].sum()),
         tuple(serious["toe_key"]),

@@ -24,6 +24,7 @@ class AuditCriterion:
     """One criterion as shipped. target: a share, 0 to 1, or for `counts` the highest number accepted; None if watched.
 
     of: codes of the definitions it rests on. source: where the target comes from.
+    definition: what it says besides them.
     """
 
     code: str
@@ -35,6 +36,7 @@ class AuditCriterion:
     source: str
     of: tuple[str, ...]
     counts: bool = False
+    definition: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,7 @@ def _process() -> tuple[AuditCriterion, ...]:
             each.target,
             _USUAL,
             ("process",),
+            definition=each.definition,
         )
         for each in CRITERIA
     )
@@ -110,7 +113,7 @@ SHIPPED: tuple[AuditCriterion, ...] = (
         Direction.AT_LEAST, 0.90, _USUAL, ("satisfied",),
     ),
     AuditCriterion(
-        "S1", "Serious incidents", "events with moderate or severe harm", "operations",
+        "S1", "Serious incidents", "serious events, as defined", "operations",
         Direction.AT_MOST, 0.0, _USUAL, ("serious",), counts=True,
     ),
 )  # fmt: skip

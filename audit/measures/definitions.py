@@ -292,7 +292,9 @@ DEFINITIONS = DefinitionSet(
         ),
         Definition(
             "serious", "Serious incident",
-            "An event on record with moderate or severe harm. Reviewed: the duty of candour was completed.",
+            "An event on record with moderate or severe harm; a wrong toe or side, signs of toxicity after the "
+            "anaesthetic and severe allergic signs also without harm, unless noticed before they reached the patient. "
+            "Reviewed: the duty of candour was completed.",
             s.COMMON_PRACTICE,
         ),
         Definition(

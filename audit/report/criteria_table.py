@@ -38,6 +38,7 @@ def _row(criterion: AuditCriterion, standard: Standard, outcomes: Mapping[str, P
         "source": standard.source,
         "version": standard.version,
         "definitions": list(criterion.of),
+        "definition": criterion.definition,
         "counts": criterion.counts,
         **result,
         "verdict": verdict.finding.value,
@@ -72,7 +73,8 @@ def _result(criterion: AuditCriterion, outcomes: Mapping[str, Plain], common: Pl
         found = tallies[code]
         return _numbers(found["events"], found["total"], found["interval"], found[RECORDS])
     found = next(each for each in common["process"] if each["code"] == code)
-    return _numbers(found["events"], found["total"], found["interval"], found[RECORDS])
+    apart = f"{found['apart']} counted apart: {found['apart_because']}" if found["apart"] else ""
+    return {**_numbers(found["events"], found["total"], found["interval"], found[RECORDS]), "apart": apart}
 
 
 def _numbers(events: int, total: int, interval: Plain | None, keys: Plain) -> Plain:
@@ -84,6 +86,7 @@ def _numbers(events: int, total: int, interval: Plain | None, keys: Plain) -> Pl
         "low": limits.get("low"),
         "high": limits.get("high"),
         "method": limits.get("method", ""),
+        "apart": "",
         RECORDS: {name: list(found) for name, found in keys.items()},
     }
 
@@ -128,7 +131,8 @@ def _before(row: Plain, figures: Plain | None) -> Plain:
     if changed:
         labels = ", ".join(changed)
         return {"said": f"not comparable: defined otherwise then ({labels})", "row": found}
-    if (found["numerator"], found["denominator"]) != (row["numerator"], row["denominator"]):
+    asked = ("numerator", "denominator", "definition")
+    if any(found.get(name) != row[name] for name in asked):
         return {"said": "not comparable: asked otherwise then", "row": found}
     return {"said": "", "row": found}
 

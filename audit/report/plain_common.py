@@ -95,13 +95,16 @@ def process(found: tuple[Met, ...]) -> list[Plain]:
         {
             "code": each.criterion.code,
             "label": each.criterion.label,
+            "definition": each.criterion.definition,
             "numerator": each.criterion.numerator,
             "denominator": each.criterion.denominator,
+            "apart": len(each.apart),
+            "apart_because": each.criterion.apart,
             "events": each.met,
             "total": each.of,
             "patients": each.patients,
             "interval": proportion(each.found),
-            RECORDS: {"missed": list(each.missed)},
+            RECORDS: {"met": list(each.met_keys), "missed": list(each.missed), "apart": list(each.apart)},
         }
         for each in found
     ]

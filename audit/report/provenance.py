@@ -10,7 +10,8 @@ ROOT = Path(__file__).resolve().parents[2]
 # Whatever could change a figure: reading records, counting, estimating, and the meaning of codes.
 COUNTING = (
     "audit/stats", "audit/measures", "audit/report", "audit/charts/words.py", "audit/cohort.py",
-    "audit/process_cohort.py", "audit/log_cohort.py", "clinic/vocabulary", "clinic/schedule.py",
+    "audit/process_cohort.py", "audit/log_cohort.py", "clinic/vocabulary", "clinic/schedule.py", "clinic/dosing",
+    "clinic/preparation/matching.py", "clinic/procedures/clearance.py",
 )  # fmt: skip
 LIBRARIES = ("numpy", "scipy", "pandas")
 

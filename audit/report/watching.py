@@ -30,12 +30,13 @@ FEWEST_TO_COME = 20
 @dataclass(frozen=True)
 class Watch:
     """The question. accepted: the rate of one unit that is expected, between 0 and 1. chance: of a false alarm within
-    one year's number of operation days. longest_exposure: seconds from which the practice asks for a note."""
+    one year's number of operation days. shortest, longest: seconds between which the practice asks for no note."""
 
     watched: Watched
     accepted: float
     chance: float
-    longest_exposure: int
+    shortest: int
+    longest: int
 
 
 def watching_piece(cohort: Cohort, watch: Watch) -> Plain:
@@ -52,7 +53,7 @@ def watching_piece(cohort: Cohort, watch: Watch) -> Plain:
         "cusum": _cusum(found, watch, cohort.as_of),
         "gaps": _gaps(found, cohort.as_of),
         "completeness": _completeness(months),
-        "exposure": _exposure(cohort, watch.longest_exposure),
+        "exposure": _exposure(cohort, watch.shortest, watch.longest),
     }
 
 
@@ -155,13 +156,14 @@ def _completeness(months: tuple[Month, ...]) -> Plain:
     }  # fmt: skip
 
 
-def _exposure(cohort: Cohort, longest: int) -> Plain:
+def _exposure(cohort: Cohort, shortest: int, longest: int) -> Plain:
     rows = exposures(cohort, technique=EXPOSURE_TECHNIQUE.value, agent=EXPOSURE_AGENT.value)
     return {
         "population": "Partial nail avulsion, phenol",
+        "shortest": shortest,
         "longest": longest,
         "rows": [{"on": row.performed_on.isoformat(), "seconds": row.seconds, "toe": row.toe_key} for row in rows],
-        "beyond": [row.toe_key for row in rows if row.seconds > longest],
+        "beyond": [row.toe_key for row in rows if not shortest <= row.seconds <= longest],
     }
 
 
@@ -234,16 +236,21 @@ def _dots(piece: Plain, changes: list[tuple[date, str]]) -> LineChart:
     found = piece["exposure"]
     days = [date.fromisoformat(row["on"]) for row in found["rows"]]
     dots = tuple(
-        Dot(day.toordinal(), row["seconds"], _said(row["on"]), flagged=row["seconds"] > found["longest"])
+        Dot(
+            day.toordinal(),
+            row["seconds"],
+            _said(row["on"]),
+            flagged=not found["shortest"] <= row["seconds"] <= found["longest"],
+        )
         for day, row in zip(days, found["rows"], strict=True)
     )
     uprights = tuple(Upright(day.toordinal(), f"{words}, {_said(day.isoformat())}") for day, words in changes)
     return LineChart(
         "exposure-times", f"Exposure times. {found['population']}", (Series("seconds", dots, joined=False),),
-        "day of operation", "Total seconds at each side", band=(0, found["longest"]),
+        "day of operation", "Total seconds at each side", band=(found["shortest"], found["longest"]),
         band_label="Range of the practice", uprights=uprights if dots else (),
         empty="no recorded exposure in this time",
-        notes=("Above the range the practice asks for a note; the range is a local setting.",),
+        notes=("Outside the range the practice asks for a note; the range is a local setting.",),
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from audit.periods import said as said_day
 
 register = template.Library()
 
+LONGEST_TABLE = 60
 WIDE = "(min-width: 47rem)"
 # The strip of clinic.drawing: its line runs from 8 to 288 of 300.
 STRIP_FROM, STRIP_WIDTH = 8, 280
@@ -181,3 +182,9 @@ def tally_words(context: Any, tally: Mapping[str, Any], group: str) -> SafeStrin
     if not interval:
         return format_html("{} of {}; {}", number, tally["total"], tally["note"])
     return format_html("{} of {}, {} ({})", number, tally["total"], percent(interval["rate"]), limits(interval))
+
+
+@register.filter
+def last_rows(rows: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Of a long table the rows that a page has room for; the file has them all."""
+    return rows[-LONGEST_TABLE:]

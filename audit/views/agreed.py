@@ -15,9 +15,9 @@ from audit.cycle import SignedYear
 from audit.measures.standards import Direction, Standard
 from audit.models import Action, PracticeStandard
 from audit.views.desk import Desk, desk_of, page, step_page
-from audit.workspace_forms import ActionForm, CloseForm, NoActionForm, ReadForm, StandardForm
+from audit.workspace_forms import PERCENT, ActionForm, CloseForm, NoActionForm, ReadForm, StandardForm
 from clinic.access.decorators import allowed, require_methods
-from clinic.access.forms import PERCENT, differences
+from clinic.access.forms import differences
 from clinic.access.models import Conflict
 from clinic.access.once import claim, first_or_result
 from clinic.access.rules import Action as Right

@@ -33,6 +33,8 @@ STATUS_WORDS = {
     "events": "events",
     "serious": "serious",
     "missed": "not met",
+    "met": "met",
+    "apart": "counted apart",
     "found": "found",
     **{status.value: status.label.lower() for status in Status},
 }
@@ -97,7 +99,7 @@ def common_numbers(piece: Plain) -> Numbers:
     for row in piece["quality"]:
         found[f"quality/{row['code']}", "found"] = row["records"]["found"]
     for row in piece["process"]:
-        found[f"process/{row['code']}", "missed"] = row["records"]["missed"]
+        found |= {(f"process/{row['code']}", part): keys for part, keys in row["records"].items()}
     return found
 
 

@@ -90,7 +90,7 @@ def watching_of(form: WatchForm, practice: Practice, *, now: datetime) -> Watchi
     query = {"watched": answers["watched"], "since": answers["since"].isoformat(), "chance": answers["chance"]}
     standard = next(each for each in standards_of(practice) if each.code == CRITERION[answers["watched"]])
     accepted = standard.target if standard.target and 0 < standard.target < 1 else USUAL_RATE
-    longest = practice.exposure_note_seconds
+    shortest, longest = practice.exposure_note_below_seconds or 0, practice.exposure_note_seconds
 
     def count() -> Plain:
         from audit.measures.material import in_order
@@ -98,10 +98,16 @@ def watching_of(form: WatchForm, practice: Practice, *, now: datetime) -> Watchi
         from audit.report.watching import Watch, watching_piece
 
         frames = cohort.build(practice, performed_from=answers["since"], performed_to=today, as_of=today)
-        watch = Watch(Watched(answers["watched"]), accepted, float(answers["chance"]), longest)
+        watch = Watch(Watched(answers["watched"]), accepted, float(answers["chance"]), shortest, longest)
         return watching_piece(in_order(frames), watch)
 
-    asked_for = {"kind": "watching", **query, "today": today.isoformat(), "accepted": accepted, "longest": longest}
+    asked_for = {
+        "kind": "watching",
+        **query,
+        "today": today.isoformat(),
+        "accepted": accepted,
+        "range": [shortest, longest],
+    }
     piece = figures_of(practice, asked_for, count, now=now)
     notes = list(ChangeNote.objects.filter(practice=practice).select_related("noted_by"))
     return Watching(piece, query, notes)

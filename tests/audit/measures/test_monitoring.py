@@ -9,7 +9,7 @@ from audit.measures.monitoring import Watched, completeness_by_month, exposures,
 from audit.report.watching import Watch, watching_charts, watching_piece
 from tests.audit.frames import AS_OF, LAST_MATURE, cohort, seen, toe_seen, treated
 
-WATCH = Watch(Watched.ANY_REGROWTH, 0.1, 0.1, 180)
+WATCH = Watch(Watched.ANY_REGROWTH, 0.1, 0.1, 0, 180)
 
 
 def operated(number, *, event=False, days_earlier=0, looked=True, **values):
@@ -83,6 +83,6 @@ def test_infection_is_watched_per_toe_from_day_30_on():
 
 @pytest.mark.parametrize("watched", list(Watched))
 def test_nothing_on_record_is_said_as_such(watched):
-    found = watching_piece(cohort([]), Watch(watched, 0.05, 0.1, 180))
+    found = watching_piece(cohort([]), Watch(watched, 0.05, 0.1, 0, 180))
     assert found["cusum"]["withheld"]
     assert all(alt_text(chart) for chart in watching_charts(found, [(date(2024, 1, 1), "x")]))
