@@ -1,5 +1,5 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class AuditConfig(AppConfig):
@@ -10,4 +10,5 @@ class AuditConfig(AppConfig):
     def ready(self) -> None:
         from audit import sealing
 
+        pre_migrate.connect(sealing.lift, sender=self, dispatch_uid="signed_audits_lifted")
         post_migrate.connect(sealing.install, sender=self, dispatch_uid="signed_audits")

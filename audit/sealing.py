@@ -40,6 +40,12 @@ def install(sender: Any = None, using: str = "default", **kwargs: Any) -> None:
                 cursor.execute(statement)
 
 
+def lift(sender: Any = None, using: str = "default", **kwargs: Any) -> None:
+    """Before a migration: SQLite rebuilds a table by copying and deleting its rows, which the triggers would refuse."""
+    if {SNAPSHOT, SIGNED} <= set(connections[using].introspection.table_names()):
+        remove(using)
+
+
 def remove(using: str = "default") -> None:
     connection = connections[using]
     with connection.cursor() as cursor:

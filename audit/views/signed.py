@@ -135,7 +135,7 @@ def report(request: HttpRequest, year: int) -> HttpResponse:
         raise Http404
     signed = signed_of(desk, request)
     html = signed.html if signed else draft(desk)
-    return page(request, "audit/report.html", desk, "sign-off", signed=signed, html=html)
+    return page(request, "audit/report.html", desk, "sign-off", signed=signed, html=signing.as_rendered(html))
 
 
 def draft(desk: Desk) -> str:

@@ -419,3 +419,12 @@ def test_another_practice_signs_its_own_year_only(client_of, year, other_practic
     stranger = client_of(create_member(other_practice, role=Role.LEAD))
     assert stranger.get(address("audit-report")).status_code == 404
     assert stranger.get(address("audit-sign")).status_code == 409
+
+
+def test_what_people_wrote_is_never_markup(browser, year):
+    year.interpretation = "<script>alert(1)</script> & more"
+    year.save()
+    sign(browser, year)
+    page = browser.get(address("audit-report")).content.decode()
+    assert "<script>alert(1)</script>" not in page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; more" in page

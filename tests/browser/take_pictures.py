@@ -6,9 +6,11 @@ from datetime import date
 from pathlib import Path
 
 import django
+import pypdfium2
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.browser.finger import Finger
+from tests.browser.hands import Pointer
 from tests.browser.pages import PAGES, address_of
 from tests.browser.server import CHROMIUM, FLAGS, ROOT, WIDTHS, running_demo, sign_in
 
@@ -49,6 +51,31 @@ def main() -> None:
             print(target / f"{name}.png")
             context.close()
         take_the_note(browser, address, PASSWORD, target / "note-tablet.png")
+        take_the_audit(browser, address, PASSWORD, target)
+
+
+def take_the_audit(browser: Browser, address: str, password: str, target: Path) -> None:
+    """The standards of an audit year, and the first page of its signed report."""
+    from tests.browser.auditing import prepared_audit
+
+    wide, high = WIDTHS["desktop"]
+    page = browser.new_context(base_url=address, viewport={"width": wide, "height": high}, locale="en-GB").new_page()
+    page.set_default_timeout(240_000)
+    sign_in(page, "orla", password)
+    year = prepared_audit(page)
+    page.goto(f"{year}standard/")
+    page.screenshot(path=target / "audit-standard.png")
+    print(target / "audit-standard.png")
+    page.goto(f"{year}sign-off/")
+    Pointer(page).tick(page.get_by_label("I have read the report"))
+    page.get_by_label("Your password").fill(password)
+    page.get_by_role("button", name="Sign the report").click()
+    page.get_by_text("Report signed and stored.").wait_for()
+    report = pypdfium2.PdfDocument(page.request.get(f"{year}report.pdf").body())
+    report[0].render(scale=1.5).to_pil().save(target / "report-page.png", optimize=True)
+    report.close()
+    print(target / "report-page.png")
+    page.context.close()
 
 
 def take_the_note(browser: Browser, address: str, password: str, target: Path) -> None:
