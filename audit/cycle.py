@@ -148,15 +148,26 @@ def last_signed_before(year: AuditYear) -> SignedAudit | None:
     ).first()  # fmt: skip
 
 
-def carried_over(year: AuditYear) -> list[Action]:
-    """Actions of earlier years that were open when this year was opened, oldest first."""
-    earlier = Action.objects.filter(
-        audit_year__practice_id=year.practice_id, audit_year__starting_year__lt=year.starting_year
-    ).select_related("who", "audit_year")
+def actions_until(year: AuditYear) -> list[Action]:
+    """Every action agreed in this year or an earlier one, oldest first; one statement."""
+    found = Action.objects.filter(
+        audit_year__practice_id=year.practice_id, audit_year__starting_year__lte=year.starting_year
+    )
+    return list(found.select_related("who", "audit_year").order_by("agreed_at", "pk"))
+
+
+def carried_of(actions: list[Action], year: AuditYear) -> list[Action]:
+    """Of these, the ones of earlier years that were open when this year was opened."""
     return [
-        action for action in earlier.order_by("agreed_at", "pk")
-        if action.state == ActionState.OPEN or (action.closed_on and action.closed_on >= year.opened_at.date())
-    ]  # fmt: skip
+        action
+        for action in actions
+        if action.audit_year_id != year.pk
+        and (action.state == ActionState.OPEN or (action.closed_on and action.closed_on >= year.opened_at.date()))
+    ]
+
+
+def carried_over(year: AuditYear) -> list[Action]:
+    return carried_of(actions_until(year), year)
 
 
 def facts_of(

@@ -3,8 +3,9 @@
 import json
 import time
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
+from functools import cached_property
 from hashlib import sha256
 from typing import Any
 
@@ -42,21 +43,44 @@ def digest_of(question: Plain) -> str:
     return sha256(json.dumps(question, sort_keys=True).encode()).hexdigest()
 
 
-def figures_of(practice: Practice, question: Plain, count: Callable[[], Plain], *, now: datetime) -> Plain:
-    """The stored figures of a question, or those of `count`, which are then stored.
+class Shelf:
+    """The stored figures of one practice as they stand at one moment; one statement says whether they still hold."""
 
-    question: everything that decides the figures besides the records, as plain values.
-    """
-    from audit.report.provenance import code_version
+    def __init__(self, practice: Practice, now: datetime) -> None:
+        self.practice, self.now = practice, now
+        self._rows: dict[str, StoredFigures | None] = {}
 
-    digest, version, program = digest_of(question), records_version(), code_version()
-    stored = StoredFigures.objects.filter(practice=practice, question=digest).first()
-    if stored and (stored.records, stored.code_version) == (version, program):
-        return unpacked(stored.packed)
-    begun = time.monotonic()
-    found = count()
-    keep(practice, digest, version, program, found, now=now, seconds=time.monotonic() - begun)
-    return found
+    @cached_property
+    def version(self) -> str:
+        return records_version()
+
+    def expect(self, questions: Iterable[Plain]) -> None:
+        """Reads the figures of several questions in one statement."""
+        digests = [digest_of(question) for question in questions]
+        found = {
+            row.question: row for row in StoredFigures.objects.filter(practice=self.practice, question__in=digests)
+        }
+        self._rows |= {digest: found.get(digest) for digest in digests}
+
+    def figures(self, question: Plain, count: Callable[[], Plain]) -> Plain:
+        """The stored figures of a question, or those of `count`, which are then stored.
+
+        question: everything that decides the figures besides the records, as plain values.
+        """
+        from audit.report.provenance import code_version
+
+        digest, program = digest_of(question), code_version()
+        if digest not in self._rows:
+            self.expect([question])
+        stored = self._rows[digest]
+        if stored and (stored.records, stored.code_version) == (self.version, program):
+            return unpacked(stored.packed)
+        begun = time.monotonic()
+        found = count()
+        keep(
+            self.practice, digest, self.version, program, found, now=self.now, seconds=time.monotonic() - begun
+        )  # fmt: skip
+        return found
 
 
 def keep(

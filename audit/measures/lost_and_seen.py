@@ -9,7 +9,7 @@ from audit.measures.columns import Cohort
 from audit.measures.definitions import Status
 from audit.measures.strata import clustered, headline_units, shown_by, technique_label
 from audit.stats.proportion import Proportion
-from clinic.vocabulary.procedure import Agent, LocalInfection, NailSide, Sex, Technique
+from clinic.vocabulary.procedure import Agent, Answer, LocalInfection, NailSide, Sex, Technique
 from clinic.vocabulary.terms import Term, label_of
 
 AGES = ((0, 11), (12, 17), (18, 39), (40, 59), (60, 79), (80, 150))
@@ -74,6 +74,7 @@ def _traits(rows: pd.DataFrame) -> Sequence[tuple[str, str, Has]]:
                 found.append(("Technique", technique_label(technique, agent), _is(technique.value, agent.value)))
     found += _terms("Side", "side", NailSide)
     found += [("Toe", "hallux", lambda each: each["toe"] == 1), ("Toe", "lesser toe", lambda each: each["toe"] > 1)]
+    found += _terms("Earlier surgery on the same side", "prior_surgery", Answer)
     found += _terms("Infection at operation", "infection_at_operation", LocalInfection)
     return found
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from audit.forms import Question, QuestionForm, usual_answers
 from audit.periods import EARLIEST, matured
 from audit.records import read_material, read_years, standard_for, standards_of
-from audit.stored import figures_of
+from audit.stored import Shelf
 from clinic.access.models import Practice
 
 Plain = dict[str, Any]
@@ -55,11 +55,16 @@ def _data_date(text: str, today: date) -> date:
 def answer_to(question: Question, practice: Practice, *, now: datetime) -> Answer:
     """The figures of the outcome asked for; kept ready, and counted afresh when any record changed."""
     standard = standard_for(standards_of(practice), question.outcome)
-    return Answer(question, outcome_figures(question, practice, standard, now=now))
+    return Answer(question, outcome_figures(question, standard, Shelf(practice, now)))
 
 
-def outcome_figures(question: Question, practice: Practice, standard: float | None, *, now: datetime) -> Plain:
-    """standard: the highest accepted rate, a proportion, or None."""
+def outcome_asked(question: Question, standard: float | None, practice: Practice) -> Plain:
+    """What decides the figures of an outcome. standard: the highest accepted rate, a proportion, or None."""
+    return {"kind": "outcome", **question.query, "standard": standard, "starts": practice.audit_year_starts_month}
+
+
+def outcome_figures(question: Question, standard: float | None, shelf: Shelf) -> Plain:
+    practice, period = shelf.practice, question.period
 
     def count() -> Plain:
         from dataclasses import replace
@@ -67,27 +72,26 @@ def outcome_figures(question: Question, practice: Practice, standard: float | No
         from audit.measures.material import within
         from audit.report.pieces import outcome_piece
 
-        period = question.period
         years = replace(read_years(practice, period, as_of=question.as_of), bands=question.bands)
         return outcome_piece(
             within(years, period.performed_from, period.performed_to), years, outcome=question.outcome,
             unit=question.unit, standard=standard, starts_month=practice.audit_year_starts_month,
         )  # fmt: skip
 
-    asked_for = {
-        "kind": "outcome", **question.query, "standard": standard, "starts": practice.audit_year_starts_month,
-    }  # fmt: skip
-    return figures_of(practice, asked_for, count, now=now)
+    return shelf.figures(outcome_asked(question, standard, practice), count)
 
 
-def common_figures(question: Question, practice: Practice, *, now: datetime) -> Plain:
+def common_asked(question: Question) -> Plain:
+    """What decides the figures that all outcomes share."""
+    return {"kind": "common", **{name: question.query[name] for name in ("performed_from", "performed_to", "as_of")}}
+
+
+def common_figures(question: Question, shelf: Shelf) -> Plain:
     """What all outcomes share: infection, healing, pain, visits, events, process."""
 
     def count() -> Plain:
         from audit.report.pieces import common_piece
 
-        return common_piece(read_material(practice, question.period, as_of=question.as_of))
+        return common_piece(read_material(shelf.practice, question.period, as_of=question.as_of))
 
-    days = ("performed_from", "performed_to", "as_of")
-    asked_for = {"kind": "common", **{name: question.query[name] for name in days}}
-    return figures_of(practice, asked_for, count, now=now)
+    return shelf.figures(common_asked(question), count)

@@ -1,7 +1,7 @@
 """The records behind one number: when each was operated on, and why it counts as it does."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -40,8 +40,9 @@ def unit_records(frames: "Cohort", outcome_code: str, unit: str, group: str, key
     from audit.measures.outcomes import side_states
 
     outcome = Outcome(outcome_code)
-    states = side_states(frames, outcome)
     column = "side_key" if group == "estimated" else f"{unit}_key"
+    frames = of_keys(frames, column, keys)
+    states = side_states(frames, outcome)
     by_unit: dict[str, list[Mapping[Any, Any]]] = {key: [] for key in keys}
     for side in frames.sides.to_dict("records"):
         if side[column] in by_unit:
@@ -49,6 +50,13 @@ def unit_records(frames: "Cohort", outcome_code: str, unit: str, group: str, key
     kept = {key: _of_one_kind(sides, group, column) for key, sides in by_unit.items()}
     found = [_record(key, sides, states, outcome) for key, sides in kept.items() if sides]
     return sorted(found, key=lambda record: (record.performed_on, record.key))
+
+
+def of_keys(frames: "Cohort", column: str, keys: Sequence[str]) -> "Cohort":
+    """Only the sides behind a number, with their findings."""
+    sides = frames.sides[frames.sides[column].isin(keys)]
+    findings = frames.findings[frames.findings["side_key"].isin(sides["side_key"])]
+    return replace(frames, sides=sides, findings=findings)
 
 
 def _of_one_kind(sides: list[Mapping[Any, Any]], group: str, column: str) -> list[Mapping[Any, Any]]:

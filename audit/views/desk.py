@@ -18,8 +18,9 @@ from audit.measures.standards import Standard
 from audit.measures.years import year_label
 from audit.models import Action, AuditYear, SignedAudit
 from audit.periods import Period, audit_year, matured, matures_on
-from audit.records import standards_of
-from audit.views.answers import common_figures, outcome_figures
+from audit.records import standard_for, standards_of
+from audit.stored import Shelf
+from audit.views.answers import common_asked, common_figures, outcome_asked, outcome_figures
 from clinic.access.models import Practice
 
 Plain = dict[str, Any]
@@ -41,6 +42,7 @@ class Desk:
     now: datetime
     facts: Facts
     common: Plain | None
+    shelf: Shelf
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -75,11 +77,18 @@ class Desk:
 
     def figures(self, outcome: str = PRIMARY_OUTCOME) -> Plain:
         """The stored figures of one outcome."""
-        from audit.report.annual import share_of
+        return outcome_figures(self.question(outcome), self.standard_of(outcome), self.shelf)
 
-        code = next(code for code, name in cycle_criteria().items() if name == outcome)
-        standard = share_of(next(each for each in self.standards if each.code == code))
-        return outcome_figures(self.question(outcome), self.practice, standard, now=self.now)
+    def standard_of(self, outcome: str) -> float | None:
+        return standard_for(self.standards, outcome)
+
+    def expect(self) -> None:
+        """Everything of this year that may be stored, in one statement."""
+        asked = [
+            outcome_asked(self.question(outcome), self.standard_of(outcome), self.practice)
+            for outcome in cycle_criteria().values()
+        ]
+        self.shelf.expect([common_asked(self.question()), *asked])
 
     def annual(self) -> Plain:
         """All figures of the year, put together from the stored ones."""
@@ -105,12 +114,13 @@ def desk_of(request: HttpRequest, starting_year: int) -> Desk:
     year = years.filter(starting_year=starting_year).first()
     standards = standards_of(practice)
     if year is None:
-        return Desk(practice, starting_year, None, standards, None, [], [], now, Facts(), None)
-    carried = cycle.carried_over(year)
-    own = list(year.actions.select_related("who").order_by("agreed_at", "pk"))
-    signature = cycle.signature_of(year)
-    desk = Desk(practice, starting_year, year, standards, signature, carried, own, now, Facts(), None)
-    desk.common = common_figures(desk.question(), practice, now=now)
+        return Desk(practice, starting_year, None, standards, None, [], [], now, Facts(), None, Shelf(practice, now))
+    actions = cycle.actions_until(year)
+    carried, own = cycle.carried_of(actions, year), [each for each in actions if each.audit_year_id == year.pk]
+    signature, shelf = cycle.signature_of(year), Shelf(practice, now)
+    desk = Desk(practice, starting_year, year, standards, signature, carried, own, now, Facts(), None, shelf)
+    desk.expect()
+    desk.common = common_figures(desk.question(), desk.shelf)
     blocks = sum(row["number"] for row in desk.common["quality"] if row["weight"] == "blocks")
     desk.facts = cycle.facts_of(
         year, open_now=blocks, standards=standards, today=today, signature=signature, carried=carried,

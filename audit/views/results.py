@@ -11,6 +11,7 @@ from audit.forms import Question
 from audit.measures.definitions import DEFINITIONS, TWELVE_MONTHS, Outcome, Unit
 from audit.process_cohort import process_toes
 from audit.records import read_years
+from audit.stored import Shelf
 from audit.templatetags.figures import axis_top
 from audit.views.answers import Answer, answer_to, asked, common_figures
 from audit.views.behind import toe_records, unit_records
@@ -51,7 +52,7 @@ def course(request: HttpRequest) -> HttpResponse:
     if form.errors:
         return render(request, "audit/course.html", {"form": form}, status=400)
     question = form.question
-    common = common_figures(question, request.user.practice, now=timezone.now())
+    common = common_figures(question, Shelf(request.user.practice, timezone.now()))
     return render(request, "audit/course.html", {"form": form, "question": question, **course_page(question, common)})
 
 
@@ -114,7 +115,7 @@ def chart(request: HttpRequest, slug: str, form: str) -> HttpResponse:
     if slug.startswith(tuple(outcome.value.replace("_", "-") for outcome in Outcome)):
         charts = outcome_charts(answer_to(question, practice, now=now).piece)
     else:
-        charts = common_charts(common_figures(question, practice, now=now))
+        charts = common_charts(common_figures(question, Shelf(practice, now)))
     wanted = next((each for each in charts if each.slug == slug), None)
     if wanted is None:
         raise Http404
@@ -139,7 +140,7 @@ def behind(request: HttpRequest) -> HttpResponse:
     group, status = request.GET.get("group", ""), request.GET.get("status", "")
     common = is_common(group)
     if common:
-        piece = common_figures(question, practice, now=now)
+        piece = common_figures(question, Shelf(practice, now))
         keys, labels = common_numbers(piece).get((group, status)), common_labels(piece)
     else:
         piece = answer_to(question, practice, now=now).piece

@@ -19,7 +19,7 @@ from audit.forms import day_field
 from audit.models import ChangeNote
 from audit.periods import EARLIEST, said
 from audit.records import standards_of
-from audit.stored import figures_of
+from audit.stored import Shelf
 from audit.views.results import PICTURES, drawn
 from audit.workspace_forms import NoteForm
 from clinic.access.decorators import allowed, require_methods
@@ -108,7 +108,7 @@ def watching_of(form: WatchForm, practice: Practice, *, now: datetime) -> Watchi
         "accepted": accepted,
         "range": [shortest, longest],
     }
-    piece = figures_of(practice, asked_for, count, now=now)
+    piece = Shelf(practice, now).figures(asked_for, count)
     notes = list(ChangeNote.objects.filter(practice=practice).select_related("noted_by"))
     return Watching(piece, query, notes)
 

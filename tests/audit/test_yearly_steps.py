@@ -361,4 +361,4 @@ def test_statements_of_a_step_do_not_grow_with_the_records(browser, practice, le
     some_operations(practice, 3)
     few = statements()
     some_operations(practice, 20)
-    assert statements() == few <= (18 if name in {"audit-standard", "audit-actions"} else 12)
+    assert statements() == few <= 10

@@ -47,6 +47,7 @@ def year(toes: int = 5_000, seed: int = 7) -> Material:
             "lavage": "ethanol",
             "operator": random.choice([f"m{place}" for place in range(8)], toes),
             "infection_at_operation": random.choice(["none", "inflamed"], toes),
+            "prior_surgery": "no",
             "died_day": np.nan,
             "reoperated_day": np.nan,
             "amputated_day": np.nan,
@@ -111,6 +112,9 @@ def _toe_findings(reviews: pd.DataFrame, random: np.random.Generator) -> pd.Data
 def _process(toes: pd.DataFrame) -> pd.DataFrame:
     """Everything recorded, whatever columns there are."""
     kinds = {"a number": 9.0, "a whole number": 3, "true or false": True}
-    plain = {name: kinds.get(column.holds.value, "") for name, column in TOES.items()}
+    plain = {
+        name: column.terms.codes()[0] if column.terms else kinds.get(column.holds.value, "")
+        for name, column in TOES.items()
+    }
     own = {name: toes[name].to_numpy() for name in ("toe_key", "patient_key", "performed_on")}
     return pd.DataFrame({**{name: [value] * len(toes) for name, value in plain.items()}, **own})[list(TOES)]
