@@ -61,7 +61,7 @@ def verdict_sentence(found: OverTime) -> str:
     why = f" ({judgement.reason})" if judgement.reason else ""
     differing = "; ".join(f"{other.label}: {other.verdict}" for other in judgement.differing)
     depends = f" Other views of the same data say otherwise: {differing}." if differing else ""
-    needed = f" About {judgement.needed.units} sides would be needed to show it." if judgement.needed.units else ""
+    needed = f" About {judgement.needed.units:,} sides would be needed to show it." if judgement.needed.units else ""
     return f"{said}{why}.{depends}{needed}"
 
 

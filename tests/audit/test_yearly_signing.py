@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, transaction
+from django.template import engines
 from django.urls import reverse
 from django.utils import timezone
 
@@ -419,6 +420,22 @@ def test_another_practice_signs_its_own_year_only(client_of, year, other_practic
     stranger = client_of(create_member(other_practice, role=Role.LEAD))
     assert stranger.get(address("audit-report")).status_code == 404
     assert stranger.get(address("audit-sign")).status_code == 409
+
+
+def test_no_page_asks_for_a_value_that_is_not_there(browser, year, practice, monkeypatch):
+    monkeypatch.setattr(engines["django"].engine, "string_if_invalid", "{missing: %s}")
+    assert sign(browser, year).status_code == 302
+    correct_the_event(practice)
+    steps = ("audit-period", "audit-quality", "audit-year-results", "audit-year-course", "audit-standard")
+    steps += ("audit-actions", "audit-sign", "audit-report", "audit-changes")
+    query = {"performed_from": "2023-04-01", "performed_to": "2024-03-31"}
+    pages = [browser.get(address(name)) for name in steps]
+    pages += [browser.get(reverse(name), query) for name in ("audit", "audit-course")]
+    pages += [browser.get(reverse(name)) for name in ("audit-years", "audit-monitoring")]
+    for page in pages:
+        assert page.status_code == 200
+        asked = set(re.findall(r"{missing: (\w[^}]*)", unescape(page.content.decode())))
+        assert asked <= {"home_url"}, page.request["PATH_INFO"]  # the site's name has its own default
 
 
 def test_what_people_wrote_is_never_markup(browser, year):
