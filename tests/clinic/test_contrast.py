@@ -25,6 +25,7 @@ TEXT = [
     ("late", "surface"),
     ("late", "sunk"),
     ("ink", "skin"),  # names of the toes
+    ("on-paper", "paper"),  # a stored picture keeps its white ground in the dark
 ]
 SIGNS = [
     ("edge", "surface"),

@@ -15,7 +15,7 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 from django.db.migrations.executor import MigrationExecutor
 
-SINCE = ("clinic", "0007_photographs")
+SINCE = ("clinic", "0001_the_record")
 call_command("migrate", *SINCE, verbosity=0)
 old = MigrationExecutor(connection).loader.project_state([SINCE]).apps
 get = lambda name: old.get_model("clinic", name)
