@@ -263,9 +263,12 @@ def technique_label(technique: Technique, agent: Agent) -> str:
 
 
 def _keys(units: pd.DataFrame) -> Mapping[str, tuple[str, ...]]:
-    keys = {status.value: tuple(units.loc[units["status"] == status, "unit_key"]) for status in Status}
-    keys["late_event"] = tuple(units.loc[units["late_event"], "unit_key"])
-    return MappingProxyType(keys)
+    """The unit keys of each status, in the order of the rows; one walk, because most groups are small."""
+    keys: dict[str, list[str]] = {status.value: [] for status in Status}
+    for unit, status in zip(units["unit_key"].tolist(), units["status"].tolist(), strict=True):
+        keys[status].append(unit)
+    keys["late_event"] = units["unit_key"].to_numpy()[units["late_event"].to_numpy(dtype=bool)].tolist()
+    return MappingProxyType({name: tuple(found) for name, found in keys.items()})
 
 
 def _interval(known: pd.DataFrame) -> Proportion:
