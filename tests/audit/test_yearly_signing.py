@@ -275,6 +275,19 @@ def test_opening_again_needs_a_reason_and_a_signature(browser, year, lead):
         signing.reopen(by=lead, signed=signed, version=year.version + 1, reason="x", now=timezone.now())
 
 
+def test_what_comes_up_after_signing_does_not_bar_the_way_back(browser, year, practice, lead):
+    """A standard that was changed for the next year opens its step again only after this year was opened again."""
+    sign(browser, year)
+    standard = {"direction": "at_least", "target": "95", "source": "Local", "reason": "x", "version": "0"}
+    create_audit_year(practice, by=lead, starting_year=YEAR + 1)
+    assert browser.post(reverse("audit-standard-edit", args=[YEAR + 1, "O8"]), standard).status_code == 302
+    assert browser.get(address("audit-sign")).status_code == 200
+    year.refresh_from_db()
+    said = {"version": year.version, "reason": "The records were corrected."}
+    assert "Opened again" in words(browser.post(address("audit-reopen"), said, follow=True))
+    assert "step 4, Standard, is open" in words(browser.get(address("audit-sign")))
+
+
 @pytest.mark.parametrize("patients", [0, 1])
 def test_an_empty_year_and_one_of_one_patient_can_be_signed(browser, practice, lead, patients):
     year = create_audit_year(practice, by=lead)

@@ -59,6 +59,7 @@ def test_steps_follow_from_facts():
     assert states(**read) == ["done"] * 4 + ["open", "blocked"]
     assert states(**read, no_action_reason=True) == ["done"] * 5 + ["open"]
     assert states(**read, actions=1, signed=True) == ["done"] * 6
+    assert states(**read, actions=1, signed=True, open_now=1, standards_changed=True) == ["done"] * 6
     assert states(**read, actions=1, open_now=3, open_when_read=1)[1] == State.OPEN
     assert states(**read, actions=1, standards_changed=True)[3] == State.OPEN
     assert states(**read, actions=1, carried_unanswered=1)[4] == State.OPEN
