@@ -100,7 +100,8 @@ SHIPPED: tuple[AuditCriterion, ...] = (
         ("re_operation", "window", "eligible", "matricectomy", "curve"),
     ),
     AuditCriterion(
-        "O8", "Outcome known at 12 months", "outcome known", "treated sides whose window has closed",
+        "O8", "Outcome known at 12 months", "outcome known",
+        "treated sides whose window has closed, with and without matricectomy",
         Direction.AT_LEAST, 0.80, "Attrition above 20 % is serious: Sackett DL et al. 1997 (a convention)",
         ("window", "eligible", "loss"),
     ),

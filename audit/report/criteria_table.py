@@ -1,8 +1,9 @@
 """The criteria with their results and verdicts, taken from the pieces of a report, and beside those of the last one."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
+from audit.charts.words import percent
 from audit.measures.criteria import (
     BY_CODE,
     OUTCOME_CRITERIA,
@@ -13,6 +14,7 @@ from audit.measures.criteria import (
     judged,
     judged_count,
 )
+from audit.measures.over_time import HORIZON
 from audit.measures.standards import Direction, Standard
 from audit.report.plain import RECORDS
 
@@ -47,38 +49,58 @@ def _row(criterion: AuditCriterion, standard: Standard, outcomes: Mapping[str, P
 
 
 def _result(criterion: AuditCriterion, outcomes: Mapping[str, Plain], common: Plain) -> Plain:
-    """events of total with limits, and where the records are."""
+    """events of total with limits, where the records are, and how many stand apart for which reason."""
     code = criterion.code
     if code == "S1":
         found = common["incidents"]
-        keys = {"serious": found[RECORDS]["serious"]}
-        return _numbers(found["serious"], found["operations"], None, keys)
+        return _numbers(found["serious"], found["operations"], None, {"serious": found[RECORDS]["serious"]}, {})
     if code in OUTCOME_CRITERIA:
         found = outcomes[OUTCOME_CRITERIA[code]]["headline"]
         keys = {name: found[RECORDS].get(name, []) for name in ("event", "clear", "lost")}
-        return _numbers(found["events"], found["ascertained"], found["interval"], keys)
+        return _numbers(found["events"], found["ascertained"], found["interval"], keys, _aside(found, *_WITHOUT))
     if code == "O8":
         found = outcomes["symptomatic_recurrence"]["follow_up"]
         keys = {part["code"]: part[RECORDS]["units"] for part in found["by_reason"] if part["units"]}
-        return _numbers(found["ascertained"], found["eligible"], found["completeness"], keys)
+        return _numbers(found["ascertained"], found["eligible"], found["completeness"], keys, _aside(found, "pending"))
     if code in {"O2", "O3"}:
         wanted = "rule_a" if code == "O2" else "antibiotic"
         flag = next(flag for flag in common["infection"]["flags"] if flag["code"] == wanted)
-        return _numbers(flag["events"], flag["total"], flag["interval"], flag[RECORDS])
-    tallies = {
-        "O1": common["reviews"][0]["done"], "O4": common["healing"]["in_time"], "O9": common["unplanned"],
-        "O10": common["satisfaction"],
-    }  # fmt: skip
-    if code in tallies:
-        found = tallies[code]
-        return _numbers(found["events"], found["total"], found["interval"], found[RECORDS])
+        apart = _aside(common["infection"], "without_contact", "pending")
+        return _numbers(flag["events"], flag["total"], flag["interval"], flag[RECORDS], apart)
+    if code in _TALLIES:
+        found = _TALLIES[code](common)
+        return _numbers(found["events"], found["total"], found["interval"], found[RECORDS], found["apart"])
     found = next(each for each in common["process"] if each["code"] == code)
-    apart = f"{found['apart']} counted apart: {found['apart_because']}" if found["apart"] else ""
-    return {**_numbers(found["events"], found["total"], found["interval"], found[RECORDS]), "apart": apart}
+    apart = {found["apart_because"]: found["apart"]}
+    return _numbers(found["events"], found["total"], found["interval"], found[RECORDS], apart)
 
 
-def _numbers(events: int, total: int, interval: Plain | None, keys: Plain) -> Plain:
+_WITHOUT = ("lost", "pending", "censored")
+_TALLIES: Mapping[str, Callable[[Plain], Plain]] = {
+    "O1": lambda common: common["reviews"][0]["done"],
+    "O4": lambda common: common["healing"]["in_time"],
+    "O9": lambda common: common["unplanned"],
+    "O10": lambda common: common["satisfaction"],
+}
+_APART_WORDS = {
+    "between": "healed between two looks, one before and one after the last day in time",
+    "unknown": "not known",
+    "not_asked": "no answer on record",
+    "ended": "follow-up had ended",
+    "without_contact": "no contact on day 1 to 30",
+    "censored": "died, amputated or operated on again before",
+}
+
+
+def _aside(found: Plain, *names: str) -> dict[str, int]:
+    return {name: found[name] for name in names}
+
+
+def _numbers(events: int, total: int, interval: Plain | None, keys: Plain, apart: Mapping[str, int]) -> Plain:
+    """apart: how many are in neither events nor total, by reason; a share that leaves many out must say so."""
     limits = interval or {}
+    reasons = {name: number for name, number in apart.items() if number}
+    said = ", ".join(f"{number} {_APART_WORDS.get(name, name)}" for name, number in reasons.items())
     return {
         "events": events,
         "total": total,
@@ -86,7 +108,8 @@ def _numbers(events: int, total: int, interval: Plain | None, keys: Plain) -> Pl
         "low": limits.get("low"),
         "high": limits.get("high"),
         "method": limits.get("method", ""),
-        "apart": "",
+        "apart_units": sum(reasons.values()),
+        "apart": f"counted apart: {said}" if reasons else "",
         RECORDS: {name: list(found) for name, found in keys.items()},
     }
 
@@ -102,15 +125,28 @@ def _verdict(criterion: AuditCriterion, standard: Standard, result: Plain, outco
 
 
 def _estimated(piece: Plain) -> Verdict:
-    """The primary question is answered on the estimate over time, and only if the unseen could not change it."""
+    """The primary question is answered on the estimate over time, and only if the unseen could not change it.
+
+    The reason says the estimate, because it is not the share of the known that stands beside it.
+    """
     if not piece["headline"]["eligible"]:
         return Verdict(Finding.NO_CASE, "nobody's window has closed")
     found = piece["estimated"]["verdict"]
+    estimate = _estimate_words(piece["estimated"])
     if found["depends"]:
-        return Verdict(Finding.CANNOT_TELL, f"on the estimate {found['verdict']}")
+        return Verdict(Finding.CANNOT_TELL, f"{estimate}: {found['verdict']}")
     words = {"met": Finding.MET, "not_met": Finding.NOT_MET, "not_shown": Finding.CANNOT_TELL}
-    reason = found["reason"] or "on the estimate over time"
+    reason = f"{estimate}: {found['reason']}" if found["reason"] else estimate
     return Verdict(words[found["code"]], reason)
+
+
+def _estimate_words(estimated: Plain) -> str:
+    day = next((each for each in estimated["all"]["days"] if each["day"] == HORIZON), None)
+    if day is None or day["low"] is None or day["high"] is None:
+        return "on the estimate over time"
+    share = [day["lower_bound"], day["upper_bound"]] if day["is_range"] else [day["risk"]]
+    limits = " to ".join(percent(each) for each in (day["low"], day["high"]))
+    return f"estimated over time {' to '.join(map(percent, share))} ({limits}) by day {HORIZON:.0f}"
 
 
 def beside(now: Sequence[Plain], before: Plain | None) -> list[Plain]:

@@ -15,6 +15,7 @@ from audit.cycle import SignedYear
 from audit.measures.standards import Direction, Standard
 from audit.models import Action, PracticeStandard
 from audit.views.desk import Desk, desk_of, page, step_page
+from audit.views.numbers import with_parts
 from audit.workspace_forms import PERCENT, ActionForm, CloseForm, NoActionForm, ReadForm, StandardForm
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.forms import differences
@@ -53,7 +54,7 @@ def standard(request: HttpRequest, desk: Desk) -> HttpResponse:
     before = json.loads(last.snapshot.body)["figures"] if last else None
     context = {
         "form": form,
-        "criteria": beside(figures["criteria"], before),
+        "criteria": [with_parts(each, desk.question().query) for each in beside(figures["criteria"], before)],
         "last": last,
         "published": beside_published(figures["outcomes"]),
     }

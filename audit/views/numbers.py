@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from audit.measures.definitions import CENSORED, Status
+from clinic.schedule import SCHEDULE
 
 Plain = dict[str, Any]
 Numbers = dict[tuple[str, str], list[str]]
@@ -119,6 +120,26 @@ def is_common(group: str) -> bool:
         "infection", "healing", "healed_in_time", "unplanned", "satisfaction", "pain", "reviews", "incidents",
         "process", "quality",
     }  # fmt: skip
+
+
+CRITERION_GROUPS = {
+    "O1": f"reviews/{SCHEDULE[0].code}", "O2": "infection/rule_a", "O3": "infection/antibiotic", "O4": "healed_in_time",
+    "O9": "unplanned", "O10": "satisfaction", "S1": "incidents",
+}  # fmt: skip
+
+
+def with_parts(row: Plain, query: Plain) -> Plain:
+    """A criterion with the question of its records, and the group, status, size and word of each number behind it."""
+    from audit.measures.criteria import OUTCOME_CRITERIA
+
+    code = row["code"]
+    if code == "O8":
+        parts = [("follow_up", "ascertained", row["events"]), ("follow_up", "lost", row["total"] - row["events"])]
+    else:
+        group = "headline" if code in OUTCOME_CRITERIA else CRITERION_GROUPS.get(code, f"process/{code}")
+        parts = [(group, status, len(keys)) for status, keys in row["records"].items()]
+    named = [(group, status, number, STATUS_WORDS.get(status, status)) for group, status, number in parts if number]
+    return {**row, "parts": named, "query": {**query, "outcome": OUTCOME_CRITERIA.get(code, query["outcome"])}}
 
 
 def outcome_labels(piece: Plain) -> dict[str, str]:

@@ -334,6 +334,15 @@ def test_years_with_other_definitions_are_not_compared(browser, year, practice, 
 # --- the same digits everywhere
 
 
+def test_every_criterion_opens_as_many_records_as_it_counts(browser, year):
+    page = browser.get(address("audit-standard")).content.decode()
+    links = re.findall(r'<a class="number" href="([^"]+)">(\d+)', page)
+    assert len(links) >= 20
+    for where, number in links:
+        listed = browser.get(unescape(where)).content.decode()
+        assert f'id="record-total">{number}<' in listed, where
+
+
 def figures_of(practice, *more):
     out = StringIO()
     call_command("report", "--practice", practice.code, "--year", str(YEAR), "--json", *more, stdout=out)

@@ -1,6 +1,7 @@
 """The yearly report as one value: the same bytes from the same records, verdicts by rule, changes named."""
 
 import json
+import re
 from datetime import date
 
 import pandas as pd
@@ -38,15 +39,18 @@ def process_frame(sides):
     return pd.DataFrame(rows, columns=list(TOES))
 
 
-def made(events=2, clear=30, lost=3, *, turned=False, **changes):
+def made(events=2, clear=30, lost=3, *, turned=False, looks=None, **changes):
     sides, findings = group("a", events=events, clear=clear, lost=lost)
     sides.append(treated("x", **changes))
     findings.append(seen("x", 365, extent="spicule"))
-    looks = [toe_seen(side["toe_key"], day, healing="moist" if day < 20 else "dry", satisfaction="satisfied")
-             for side in sides for day in (8, 40)]  # fmt: skip
+    noted = [
+        toe_seen(side["toe_key"], day, **{"healing": healing, "satisfaction": "satisfied", **(looks or {})})
+        for side in sides
+        for day, healing in ((8, "moist"), (40, "dry"))
+    ]
     if turned:
-        sides, findings, looks = sides[::-1], findings[::-1], looks[::-1]
-    years = cohort(sides, findings, looks)
+        sides, findings, noted = sides[::-1], findings[::-1], noted[::-1]
+    years = cohort(sides, findings, noted)
     return material(
         years, first=FIRST, last=years.performed_to, process=process_frame(sides),
         contacts=pd.DataFrame(columns=list(CONTACTS)).astype({"day": "int64"}),
@@ -93,6 +97,16 @@ def test_every_criterion_has_a_row_with_a_verdict(found):
     assert rows["O3"]["verdict"] == "watched, no target"
     assert rows["S1"]["verdict"] == "met"
     assert rows["O9"]["rate"] == 0.0
+
+
+def test_a_result_says_whom_it_leaves_out_and_on_which_estimate_it_was_judged(found):
+    rows = {row["code"]: row for row in found["criteria"]}
+    assert (rows["O5"]["apart_units"], rows["O5"]["apart"]) == (3, "counted apart: 3 lost")
+    unasked = annual(made(looks={"healing": "not_assessed", "satisfaction": "not_asked"}), shipped_standards())
+    apart = {row["code"]: row["apart"] for row in unasked["criteria"]}
+    assert apart["O4"] == "counted apart: 36 not known"
+    assert apart["O10"] == "counted apart: 36 no answer on record"
+    assert re.search(r"^estimated over time [\d.]+ % \([\d.]+ % to [\d.]+ %\) by day 365", rows["O6"]["reason"])
 
 
 def test_every_figure_rests_on_definitions_that_exist():
