@@ -3,11 +3,11 @@
 import json
 import zlib
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.db import IntegrityError, transaction
 from django.template.loader import render_to_string
@@ -22,6 +22,9 @@ from audit.records import read_material
 from audit.stored import forget_old, records_version
 from clinic.access.models import Conflict, Member
 from clinic.paper import NoPaper, pdf_of_html
+
+if TYPE_CHECKING:
+    from audit.measures.columns import Cohort
 
 Plain = dict[str, Any]
 STYLE = Path(__file__).with_name("report.css")
@@ -274,22 +277,30 @@ def checksum_of(body: bytes) -> str:
 
 @dataclass(frozen=True)
 class Since:
-    """What changed in the records since a report was signed. rows, figures: as in `report.changes`."""
+    """What changed in the records since a report was signed. rows, figures: as in `report.changes`.
+
+    years: the records as they stand.
+    """
 
     rows: tuple[Any, ...]
     figures: tuple[Any, ...]
+    years: "Cohort"
 
 
-def changed_since(signed: SignedAudit, live: Plain) -> Since:
+def changed_since(signed: SignedAudit, live: Callable[[], Plain]) -> Since:
     """Compares the data of the snapshot with the records as they stand, up to the same data date.
 
-    live: the figures of the year counted now.
+    live: gives the figures of the year as it is asked now, which may be another data date since it was opened again.
     """
+    from audit.report.annual import annual, standard_of
     from audit.report.changes import changed_figures, changed_rows
     from audit.report.frozen_rows import material_as_plain
 
     stored = json.loads(signed.snapshot.body)
     data, year = stored["data"], signed.audit_year
     period = Period(date.fromisoformat(data["performed_from"]), date.fromisoformat(data["performed_to"]))
-    now = read_material(year.practice, period, as_of=date.fromisoformat(data["as_of"]))
-    return Since(changed_rows(data, material_as_plain(now)), changed_figures(stored["figures"], live))
+    as_of = date.fromisoformat(data["as_of"])
+    now = read_material(year.practice, period, as_of=as_of)
+    then, standards = stored["figures"], [standard_of(each) for each in stored["figures"]["standards"]]
+    figures = live() if as_of == year.as_of else annual(now, standards)
+    return Since(changed_rows(data, material_as_plain(now)), changed_figures(then, figures), now.years)

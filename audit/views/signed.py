@@ -8,7 +8,6 @@ from django.utils import timezone
 from audit import signing
 from audit.cycle import SignedYear
 from audit.models import SignedAudit
-from audit.records import read_years
 from audit.views.behind import place_of
 from audit.views.desk import Desk, desk_of, page, step_page
 from audit.workspace_forms import ReopenForm, SignForm
@@ -189,13 +188,12 @@ def changes(request: HttpRequest, year: int) -> HttpResponse:
     signed = signed_of(desk, request) if desk.year else None
     if signed is None:
         raise Http404
-    since = signing.changed_since(signed, desk.annual())
-    frames = read_years(desk.practice, desk.period, as_of=desk.year.as_of)
+    since = signing.changed_since(signed, desk.annual)
     body = signed.snapshot.body
     context = {
         "signed": signed,
         "since": since,
-        "rows": [(row, place_of(row, frames)) for row in since.rows],
+        "rows": [(row, place_of(row, since.years)) for row in since.rows],
         "intact": checksum(body) == signed.snapshot.checksum,
         "recounted": recounted(body) if request.GET.get("recount") == "1" else None,
     }

@@ -182,6 +182,16 @@ def test_a_later_finding_within_the_data_date_is_a_change_and_one_after_it_is_no
     assert "2 records changed" in words(browser.get(address("audit-changes")))
 
 
+def test_an_earlier_signature_is_compared_by_its_own_data_date(browser, year, practice):
+    """Another data date, chosen after opening again, is no correction of the records."""
+    sign(browser, year)
+    SignedAudit.objects.update(reopened_by=year.opened_by, reopened_at=timezone.now(), reopened_reason="Earlier")
+    AuditYear.objects.update(as_of=date(2024, 3, 1))
+    said = words(browser.get(address("audit-changes"), {"number": "1"}))
+    assert "No number of a criterion differs." in said
+    assert "No record of this year was changed since." in said
+
+
 def test_a_snapshot_counts_again_on_request(browser, year):
     sign(browser, year)
     said = words(browser.get(address("audit-changes"), {"recount": "1"}))
