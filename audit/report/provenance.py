@@ -10,8 +10,9 @@ ROOT = Path(__file__).resolve().parents[2]
 # Whatever could change a figure: reading records, counting, estimating, and the meaning of codes.
 COUNTING = (
     "audit/stats", "audit/measures", "audit/report", "audit/charts/words.py", "audit/cohort.py",
-    "audit/process_cohort.py", "audit/log_cohort.py", "clinic/vocabulary", "clinic/schedule.py", "clinic/dosing",
-    "clinic/preparation/matching.py", "clinic/procedures/clearance.py",
+    "audit/process_cohort.py", "audit/log_cohort.py", "audit/records.py", "audit/periods.py", "clinic/vocabulary",
+    "clinic/schedule.py", "clinic/dosing", "clinic/preparation/matching.py", "clinic/preparation/models.py",
+    "clinic/procedures/clearance.py", "clinic/procedures/models.py", "clinic/reviews/models.py",
 )  # fmt: skip
 LIBRARIES = ("numpy", "scipy", "pandas")
 
