@@ -8,6 +8,7 @@ from hashlib import sha256
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from audit.measures.standards import Direction, Standard
 from audit.models import Action, ActionState, AuditYear, PracticeStandard, SignedAudit
@@ -168,7 +169,10 @@ def carried_of(actions: list[Action], year: AuditYear) -> list[Action]:
         action
         for action in actions
         if action.audit_year_id != year.pk
-        and (action.state == ActionState.OPEN or (action.closed_on and action.closed_on >= year.opened_at.date()))
+        and (
+            action.state == ActionState.OPEN
+            or (action.closed_on and action.closed_on >= timezone.localtime(year.opened_at).date())
+        )
     ]
 
 

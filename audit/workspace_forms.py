@@ -1,6 +1,6 @@
 """Forms of the yearly audit: period, what was written, standards, actions, signature, notes of changes."""
 
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -226,11 +226,11 @@ class CloseForm(VersionedForm, forms.Form):
             self.add_error("outcome", "Say what was found")
         return cleaned
 
-    def values(self, now: datetime) -> dict[str, Any]:
+    def values(self, today: date) -> dict[str, Any]:
         state = self.cleaned_data["state"]
         if state == ActionState.OPEN.value:
             return {"state": state, "closed_on": None, "outcome": "", "due_on": self.cleaned_data["due_on"]}
-        return {"state": state, "closed_on": now.date(), "outcome": self.cleaned_data["outcome"]}
+        return {"state": state, "closed_on": today, "outcome": self.cleaned_data["outcome"]}
 
 
 class NoActionForm(VersionedForm, forms.Form):

@@ -188,7 +188,7 @@ def action(request: HttpRequest, key: str) -> HttpResponse:
         return render(request, "audit/action.html", shown, status=400 if form.is_bound else 200)
     try:
         cycle.change_action(
-            by=request.user, action=row, version=form.version, values=form.values(timezone.now()),
+            by=request.user, action=row, version=form.version, values=form.values(today),
             reason=form.cleaned_data["outcome"] or "Goes on",
         )  # fmt: skip
     except Conflict:
