@@ -132,7 +132,7 @@ def judged(standard: Standard, events: int, total: int, low: float | None, high:
     events of total: whole numbers. low, high: the 95 % interval, None where there is none.
     """
     if not total:
-        return Verdict(Finding.NO_CASE, "nobody was asked of")
+        return Verdict(Finding.NO_CASE, "nothing to count in the period")
     if standard.target is None or standard.direction is Direction.MONITOR:
         return Verdict(Finding.WATCHED, "no target is set")
     if standard.direction is Direction.AT_LEAST and standard.target >= 1:

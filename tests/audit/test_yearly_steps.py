@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from audit.cycle import Facts, State, steps
 from audit.models import Action, AuditYear, ChangeNote, PracticeStandard, SignedAudit
+from audit.signing import paper, words_of
 from clinic.access.models import Practice
 from clinic.access.once import new_token
 from clinic.access.rules import Role
@@ -101,6 +102,8 @@ def test_it_may_go_on_as_preliminary_and_says_so(browser, practice):
     some_operations(practice)
     assert begin(browser, as_of="2025-01-01", preliminary="on").status_code == 302
     assert "Preliminary" in words(get(browser, "audit-quality"))
+    sheet = paper("", words_of(AuditYear.objects.get()), None)
+    assert "Draft, not signed · Preliminary" in sheet  # in the foot of every page
 
 
 @pytest.mark.parametrize(
