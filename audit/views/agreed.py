@@ -14,7 +14,7 @@ from audit import cycle
 from audit.cycle import SignedYear
 from audit.measures.standards import Direction, Standard
 from audit.models import Action, PracticeStandard
-from audit.views.desk import Desk, desk_of, page, step_page
+from audit.views.desk import Desk, desk_of, has_moved_on, page, step_page
 from audit.views.numbers import with_parts
 from audit.workspace_forms import PERCENT, ActionForm, CloseForm, NoActionForm, ReadForm, StandardForm
 from clinic.access.decorators import allowed, require_methods
@@ -36,10 +36,15 @@ def standard(request: HttpRequest, desk: Desk) -> HttpResponse:
 
     row = desk.year
     form = ReadForm(request.POST if request.method == "POST" else None, version=row.version)
+    digest = cycle.digest_of_standards(desk.standards)
+    if request.method == "POST" and has_moved_on(request, digest):
+        messages.error(
+            request, "A standard was changed since this page was shown. Nothing was confirmed; read it again."
+        )
+        return redirect("audit-standard", desk.starting_year)
     if request.method == "POST" and form.is_valid():
         values = {
-            "standards_confirmed_by": request.user, "standards_confirmed_at": desk.now,
-            "standards_digest": cycle.digest_of_standards(desk.standards),
+            "standards_confirmed_by": request.user, "standards_confirmed_at": desk.now, "standards_digest": digest,
         }  # fmt: skip
         try:
             cycle.change_year(
@@ -54,6 +59,7 @@ def standard(request: HttpRequest, desk: Desk) -> HttpResponse:
     before = json.loads(last.snapshot.body)["figures"] if last else None
     context = {
         "form": form,
+        "seen": digest,
         "criteria": [with_parts(each, desk.question().query) for each in beside(figures["criteria"], before)],
         "last": last,
         "published": beside_published(figures["outcomes"]),

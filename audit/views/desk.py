@@ -129,6 +129,11 @@ def desk_of(request: HttpRequest, starting_year: int) -> Desk:
     return desk
 
 
+def has_moved_on(request: HttpRequest, now: str) -> bool:
+    """Whether what was read is no longer so: the page names what it showed in a hidden field. now: that of today."""
+    return request.POST.get("seen", now) != now
+
+
 StepView = Callable[[HttpRequest, Desk], HttpResponse]
 
 

@@ -12,7 +12,7 @@ from audit.measures.years import year_label, year_of
 from audit.models import AuditYear, SignedAudit
 from audit.periods import audit_year, matured, matures_on, said
 from audit.views.answers import Answer
-from audit.views.desk import Desk, desk_of, page, step_page
+from audit.views.desk import Desk, desk_of, has_moved_on, page, step_page
 from audit.views.results import course_page, outcome_page
 from audit.workspace_forms import MeaningForm, PeriodForm, ReadForm
 from clinic.access.decorators import allowed, require_methods
@@ -92,6 +92,9 @@ def quality(request: HttpRequest, desk: Desk) -> HttpResponse:
     """The gaps, rule by rule. They stay in the denominators until the records are corrected."""
     row = desk.year
     form = ReadForm(request.POST if request.method == "POST" else None, version=row.version)
+    if request.method == "POST" and has_moved_on(request, str(desk.facts.open_now)):
+        messages.error(request, "The gaps changed since this list was shown. Nothing was saved; read it again.")
+        return redirect("audit-quality", desk.starting_year)
     if request.method == "POST" and form.is_valid():
         values = {
             "quality_read_by": request.user, "quality_read_at": desk.now, "quality_open": desk.facts.open_now,

@@ -1,5 +1,6 @@
 """The six steps of the yearly audit: by rule, with specific words for what is wrong, and nothing lost."""
 
+import re
 from datetime import date
 from html import unescape
 
@@ -157,6 +158,23 @@ def test_a_new_gap_opens_the_step_again(browser, practice):
     assert response.status_code == 409
     assert "step 2, Data quality, is open" in words(response)
     assert "1 more gap" in words(get(browser, "audit-quality"))
+
+
+def test_gaps_and_standards_that_nobody_has_read_are_not_taken_as_read(browser, practice, lead):
+    year = create_audit_year(practice, by=lead, quality_read_at=None, quality_read_by=None)
+    gaps = get(browser, "audit-quality").content.decode()
+    assert 'name="seen" value="0"' in gaps
+    create_operation(practice, performed_on=date(2023, 7, 1), seconds=())
+    said = browser.post(reverse("audit-quality", args=[YEAR]), {"version": year.version, "seen": "0"}, follow=True)
+    assert "The gaps changed since this list was shown. Nothing was saved" in words(said)
+    assert AuditYear.objects.get().quality_read_at is None
+    AuditYear.objects.update(quality_read_at=year.opened_at, quality_read_by=lead)
+    shown = re.search(r'name="seen" value="(\w+)"', get(browser, "audit-standard").content.decode())[1]
+    post(browser, "audit-standard-edit", "O8", **standard())
+    answers = {"version": year.version, "seen": shown}
+    said = browser.post(reverse("audit-standard", args=[YEAR]), answers, follow=True)
+    assert "A standard was changed since this page was shown. Nothing was confirmed" in words(said)
+    assert AuditYear.objects.get().version == year.version
 
 
 # --- results
