@@ -6,6 +6,7 @@ from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
 from clinic.photographs.models import Photograph
 from clinic.practice.models import OperationTemplate
+from clinic.planning.models import FollowUp, PlannedSchedule
 from clinic.preparation.models import (
     AssessedToe,
     Assessment,
@@ -45,6 +46,7 @@ __all__ = [
     "DoseLimit",
     "Draft",
     "FlagDecision",
+    "FollowUp",
     "FootFinding",
     "Identity",
     "Mark",
@@ -56,6 +58,7 @@ __all__ = [
     "OperationTemplate",
     "Patient",
     "Photograph",
+    "PlannedSchedule",
     "Practice",
     "RedFlag",
     "RedFlagSeen",

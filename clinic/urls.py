@@ -8,6 +8,7 @@ from clinic.patients import views as patients
 from clinic.photographs import views as photographs
 from clinic.practice import template_views as templates
 from clinic.practice import views as practice
+from clinic.planning import views as planning
 from clinic.preparation import views as preparation
 from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
@@ -45,6 +46,8 @@ urlpatterns = [
     path("settings/limits/<slug:key>/", dosing.limit, name="limit"),
     path("settings/limits/<slug:key>/change/", dosing.limit_change, name="limit-change"),
     path("settings/limits/<slug:key>/withdraw/", dosing.limit_withdraw, name="limit-withdraw"),
+    path("settings/follow-up/", planning.follow_up, name="follow-up"),
+    path("settings/follow-up/<slug:technique>/", planning.schedule, name="schedule"),
     path("settings/<slug:code>/", practice.topic, name="settings-topic"),
     # patients
     path("patients/", patients.patients, name="patients"),

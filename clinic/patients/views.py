@@ -32,7 +32,8 @@ from clinic.patients.forms import (
 from clinic.patients.identity import find_patients
 from clinic.patients.models import RISK_FIELDS, Patient
 from clinic.patients.registering import change_identity, register_patient
-from clinic.schedule import next_point
+from clinic.schedule import next_point, schedule_of, seen_on_days
+from clinic.vocabulary.review import Observer
 
 RECENT = 20
 MOST_FOUND = 50
@@ -125,7 +126,7 @@ def patient(request: HttpRequest, key: str) -> HttpResponse:
     shown = may_do(request)
     patient = own_patient(request, key)
     operations = list(
-        patient.operations.select_related("operator")
+        patient.operations.select_related("operator", "planned")
         .prefetch_related("nail_procedures__treated_sides", "reviews", "bookings")
         .order_by("-performed_on", "-pk")
     )
@@ -135,7 +136,7 @@ def patient(request: HttpRequest, key: str) -> HttpResponse:
         "patient": patient,
         "identity": patient.identity,
         "age": patient.identity.age_on(today),
-        "planned": planned_reviews(standing, today=today),
+        "planned": planned_reviews(standing, today=today, practice=request.user.practice),
         "steps": history_of(patient, clinical=shown["may_read"]),
     }
     if shown["may_read"]:
@@ -155,18 +156,25 @@ def toes_of(operations: list[Any]) -> list[Any]:
     return list(chain.from_iterable(operation.nail_procedures.all() for operation in operations))
 
 
-def planned_reviews(operations: list[Any], *, today: date) -> list[dict[str, Any]]:
+def planned_reviews(operations: list[Any], *, today: date, practice: Any) -> list[dict[str, Any]]:
     """The next review of each operation, with its window and booking, if any is still to come."""
     planned = []
     for operation in operations:
-        seen_days = [review.day for review in operation.reviews.all() if not review.struck_at]
-        point = next_point(performed_on=operation.performed_on, seen_days=seen_days, today=today)
+        seen = seen_on_days(review.day for review in operation.reviews.all() if counts(review))
+        point = next_point(
+            performed_on=operation.performed_on, seen=seen, today=today, schedule=schedule_of(operation, practice)
+        )
         booked = [booking.starts_at for booking in operation.bookings.all() if not booking.cancelled_at]
         coming = [starts_at for starts_at in booked if timezone.localdate(starts_at) >= today]
         if point or coming:
             booked_at = min(coming, default=None)
             planned.append({"operation": operation, "booked_at": booked_at, **window_of(operation, point)})
     return planned
+
+
+def counts(review: Any) -> bool:
+    """A patient's report counts once a clinician has accepted it."""
+    return not review.struck_at and (review.observer != Observer.PATIENT or review.accepted_at is not None)
 
 
 def window_of(operation: Any, point: Any) -> dict[str, Any]:

@@ -5,8 +5,9 @@ from datetime import date, timedelta
 
 from clinic.procedures.models import NailProcedure
 from clinic.reviews.models import Review
+from clinic.reviews.seen import is_counting, seen_of
 from clinic.reviews.sentences import HealedBetween, healed_between, how_seen, side_sentence, toe_sentence
-from clinic.schedule import SCHEDULE, Due, ReviewPoint, next_point, point_of, state_of
+from clinic.schedule import SCHEDULE, ReviewPoint, Schedule, Seen, next_point, point_of, state_of
 from clinic.vocabulary.review import Extent, NextStep, Observer, Symptoms
 
 
@@ -39,15 +40,16 @@ class Story:
     windows: list[tuple[int, int, str]]
 
 
-def story_of(nail: NailProcedure, reviews: list[Review], *, today: date) -> Story:
+def story_of(nail: NailProcedure, reviews: list[Review], *, today: date, schedule: Schedule = SCHEDULE) -> Story:
     """reviews: all of the operation, struck-out ones too, with toe and side findings fetched; newest entry first."""
     performed_on = nail.operation.performed_on
     standing = [review for review in reviews if not review.struck_at]
-    counting = [review for review in standing if review.observer != Observer.PATIENT or review.accepted_at]
-    seen_days = [review.day for review in counting]
-    entries = [_visit(review, nail) for review in reviews]
-    ended = clinic_ended(counting)
-    upcoming = next_point(performed_on=performed_on, seen_days=seen_days, today=today, clinic_ended=ended)
+    counting = [review for review in standing if is_counting(review)]
+    seen = seen_of(counting)
+    entries = [_visit(review, nail, schedule) for review in reviews]
+    upcoming = next_point(
+        performed_on=performed_on, seen=seen, today=today, clinic_ended=clinic_ended(counting), schedule=schedule
+    )
     if upcoming and not nail.amputated_on:
         entries.append(_planned(upcoming, performed_on, today))
     if nail.amputated_on:
@@ -63,14 +65,14 @@ def story_of(nail: NailProcedure, reviews: list[Review], *, today: date) -> Stor
         entries=entries,
         healed=healed,
         tags=_tags(nail, counting, healed),
-        points=_points(standing, nail, seen_days, today),
+        points=_points(standing, nail, seen, today, schedule),
         pain=pain,
-        windows=[(point.opens_day, point.closes_day, point.name) for point in SCHEDULE],
+        windows=[(point.opens_day, point.closes_day, point.name) for point in schedule],
     )
 
 
-def _visit(review: Review, nail: NailProcedure) -> Entry:
-    point = point_of(review.day)
+def _visit(review: Review, nail: NailProcedure, schedule: Schedule) -> Entry:
+    point = point_of(review.day, schedule)
     name = point.name if point else "Extra review"
     toe = next((t for t in review.toe_findings.all() if t.nail_procedure_id == nail.pk), None)
     sides = {treated.pk: treated.side for treated in nail.treated_sides.all()}
@@ -140,13 +142,14 @@ def _tags(nail: NailProcedure, reviews: list[Review], healed: HealedBetween | No
     return tags
 
 
-def _points(reviews: list[Review], nail: NailProcedure, seen_days: list[int], today: date) -> list[tuple[int, str]]:
+def _points(
+    reviews: list[Review], nail: NailProcedure, seen: list[Seen], today: date, schedule: Schedule
+) -> list[tuple[int, str]]:
     performed_on = nail.operation.performed_on
     points = [(0, "surgery")]
     points += [(review.day, "report" if review.observer == Observer.PATIENT else "visit") for review in reviews]
-    for point in () if nail.amputated_on else SCHEDULE:
-        state = state_of(point, performed_on=performed_on, seen_days=seen_days, today=today)
-        if state in {Due.LATER, Due.DUE, Due.OVERDUE}:
+    for point in () if nail.amputated_on else schedule:
+        if state_of(point, performed_on=performed_on, seen=seen, today=today).is_open:
             points.append(((point.target_on(performed_on) - performed_on).days, "planned"))
     return sorted(points)
 

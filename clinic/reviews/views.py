@@ -39,8 +39,9 @@ from clinic.reviews.recording import (
     undo_review,
 )
 from clinic.reviews.sentences import how_seen, side_sentence, site, toe_sentence
+from clinic.reviews.seen import seen_of, with_gaps
 from clinic.reviews.timeline import clinic_ended, story_of, window_words
-from clinic.schedule import next_point, point_of
+from clinic.schedule import Seen, next_point, point_of, schedule_of
 from clinic.vocabulary.review import NextStep, Observer
 
 DRAFT = "review"
@@ -48,21 +49,25 @@ DRAFT = "review"
 
 def _operation(request: HttpRequest, key: str) -> Operation:
     """The operation with its toes and sides; with its earlier reviews where an answer is checked against them."""
-    visible = Operation.objects.visible_to(request.user).standing().select_related("patient__identity", "operator")
+    visible = Operation.objects.visible_to(request.user).standing()
+    visible = visible.select_related("patient__identity", "operator", "planned")
     with_parts = visible.prefetch_related(
         Prefetch("nail_procedures", NailProcedure.objects.order_by("-foot", "toe")),
         Prefetch("nail_procedures__treated_sides", TreatedSide.objects.order_by("-side")),
     )
     if request.method == "POST":
-        earlier = Review.objects.standing().select_related("recorded_by").prefetch_related("side_findings")
+        earlier = with_gaps(Review.objects.standing()).select_related("recorded_by").prefetch_related("side_findings")
         with_parts = with_parts.prefetch_related(Prefetch("reviews", earlier))
-    return get_object_or_404(with_parts, key=key)
+    operation = get_object_or_404(with_parts, key=key)
+    operation.practice = request.user.practice  # the same row, with its schedules, without asking again
+    return operation
 
 
 def _own_review(request: HttpRequest, key: str) -> Review:
     visible = Review.objects.visible_to(request.user).select_related(
-        "operation__patient__identity", "operation__operator", "recorded_by", "seen_by", "accepted_by"
-    )
+        "operation__patient__identity", "operation__operator", "operation__planned", "recorded_by", "seen_by",
+        "accepted_by",
+    )  # fmt: skip
     with_parts = visible.prefetch_related(
         Prefetch("toe_findings", ToeFinding.objects.select_related("nail_procedure")),
         "toe_findings__nail_procedure__treated_sides",
@@ -144,13 +149,15 @@ def _save(request: HttpRequest, operation: Operation, entry: ReviewEntry, now: d
 def _saved_words(operation: Operation, review: Review, now: datetime) -> str:
     """Who, which toe and side, and what is next."""
     sites = "; ".join(site(nail) for nail in operation.nail_procedures.all())
-    outside = "" if point_of(review.day) else f" Day {review.day} is outside every window: an extra review."
-    seen = [*operation.reviews.all(), review]
+    schedule = schedule_of(operation, operation.practice)
+    outside = "" if point_of(review.day, schedule) else f" Day {review.day} is outside every window: an extra review."
+    seen = [*operation.reviews.all(), with_gaps().get(pk=review.pk)]
     upcoming = next_point(
         performed_on=operation.performed_on,
-        seen_days=[each.day for each in seen],
+        seen=seen_of(seen),
         today=now.date(),
         clinic_ended=clinic_ended(seen),
+        schedule=schedule,
     )
     following = f" Next: {upcoming.name}, {window_words(upcoming, operation.performed_on)}." if upcoming else ""
     return f"Review saved {now:%H:%M} for {operation.patient.identity.spoken_name}, {sites}.{outside}{following}"
@@ -158,9 +165,10 @@ def _saved_words(operation: Operation, review: Review, now: datetime) -> str:
 
 def _page(operation: Operation, entry: ReviewEntry, now: datetime, **more: Any) -> dict[str, Any]:
     day = (now.date() - operation.performed_on).days
-    upcoming = next_point(
-        performed_on=operation.performed_on, seen_days=[day], today=now.date()
-    )  # what follows after today's visit
+    schedule = schedule_of(operation, operation.practice)
+    upcoming = next_point(  # what follows after today's visit
+        performed_on=operation.performed_on, seen=[Seen(day)], today=now.date(), schedule=schedule
+    )
     return {
         "operation": operation,
         "identity": operation.patient.identity,
@@ -168,7 +176,7 @@ def _page(operation: Operation, entry: ReviewEntry, now: datetime, **more: Any) 
         "entry": entry,
         "errors": entry.errors() if entry.data is not None else [],
         "day": day,
-        "point": point_of(day),
+        "point": point_of(day, schedule),
         "following": window_words(upcoming, operation.performed_on) if upcoming else "",
         "following_name": upcoming.name if upcoming else "",
         "end_clinic": NextStep.END_CLINIC.value,
@@ -204,14 +212,14 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
     own = NailProcedure.objects.filter(operation__in=Operation.objects.visible_to(request.user))
     nail = get_object_or_404(
         own.select_related(
-            "operation__patient__identity", "operation__operator", "operation__practice"
+            "operation__patient__identity", "operation__operator", "operation__practice", "operation__planned"
         ).prefetch_related(
             Prefetch("treated_sides", TreatedSide.objects.order_by("-side")), "treated_sides__applications"
         ),
         key=key,
     )
     reviews = list(
-        Review.objects.filter(operation=nail.operation)
+        with_gaps(Review.objects.filter(operation=nail.operation))
         .select_related("recorded_by")
         .prefetch_related("toe_findings", "side_findings")
     )
@@ -231,7 +239,7 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
         "site": site(nail),
         "operation": nail.operation,
         "identity": nail.operation.patient.identity,
-        "story": story_of(nail, reviews, today=today),
+        "story": story_of(nail, reviews, today=today, schedule=schedule_of(nail.operation, request.user.practice)),
         "others": [(other, site(other)) for other in others],
         "today": today,
         "photographs": photographs_of(nail),
@@ -266,7 +274,7 @@ def read(request: HttpRequest, key: str) -> HttpResponse:
         "review": review,
         "operation": operation,
         "identity": operation.patient.identity,
-        "point": point_of(review.day),
+        "point": point_of(review.day, schedule_of(operation, request.user.practice)),
         "seen": how_seen(review),
         "toes": toes,
         "steps": history_of(review),

@@ -11,9 +11,10 @@ from clinic.access.answers import typed_version
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
 from clinic.access.rules import Action
+from clinic.planning.recording import planned_words, sign_and_plan
 from clinic.procedures.clearance import clearance_of
 from clinic.procedures.models import Amendment
-from clinic.procedures.signing import NotReady, NotTheirs, cosign, seen_by_lead, sign, tourniquet_left
+from clinic.procedures.signing import NotReady, NotTheirs, cosign, seen_by_lead, tourniquet_left
 from clinic.theatre import acts
 from clinic.theatre.forms import SignForm
 from clinic.theatre.views import own_operation, room_page, with_sum
@@ -30,8 +31,11 @@ def signing(request: HttpRequest, key: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             read = request.POST.get("stamp", "")
-            sign(by=request.user, operation=operation, version=typed_version(request), now=timezone.now(),
-                 obstacles=in_the_way, still_as_read=lambda: acts.stamp_of(operation) == read)  # fmt: skip
+            operation.practice = request.user.practice  # the same row, with its schedules
+            plan = sign_and_plan(
+                by=request.user, operation=operation, version=typed_version(request), now=timezone.localtime(),
+                obstacles=in_the_way, still_as_read=lambda: acts.stamp_of(operation) == read,
+            )  # fmt: skip
         except NotTheirs:
             form.add_error(None, f"Only the operator, {operation.operator}, signs this operation")
         except NotReady as refusal:
@@ -40,7 +44,8 @@ def signing(request: HttpRequest, key: str) -> HttpResponse:
             form.add_error(None, "Somebody changed this operation a moment ago. Read it again, then sign")
             operation = own_operation(request, key)
         else:
-            messages.success(request, "Operation signed. From now on it changes only by amendments.")
+            words = f"Operation signed. From now on it changes only by amendments. {planned_words(plan)}"
+            messages.success(request, words)
             return redirect("operation-note", operation.key)
     stamp = acts.stamp_of(operation)
     shown = room_page(request, operation, clearance=clearance, form=form, obstacles=in_the_way, gaps=gaps, stamp=stamp)

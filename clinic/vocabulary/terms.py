@@ -5,7 +5,7 @@ Knows nothing of Django: `choices` is only a list of pairs, which a model field 
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Self
+from typing import Self, TypeVar
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,17 @@ class Term(StrEnum):
     @classmethod
     def codes(cls) -> list[str]:
         return [term.value for term in cls]
+
+
+T = TypeVar("T", bound=Term)
+
+
+def term_of(terms: type[T], code: str) -> T:
+    """The term of `code`; ValueError for an unknown one."""
+    found = next((term for term in terms if term.value == code), None)
+    if found is None:
+        raise ValueError(f"{code!r} is no code of {terms.__name__}")
+    return found
 
 
 def label_of(terms: type[Term], code: str) -> str:

@@ -6,18 +6,18 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch, Q
 
-from clinic.access.models import Member
+from clinic.access.models import Member, Practice
 from clinic.patients.identity import Identity
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Booking, Contact, Review
+from clinic.reviews.seen import is_counting, seen_of, with_gaps
 from clinic.reviews.timeline import clinic_ended
-from clinic.schedule import SCHEDULE, Due, ReviewPoint, next_point, point_of, state_of
+from clinic.schedule import SCHEDULE, Due, ReviewPoint, Schedule, next_point, point_of, schedule_of, state_of
 from clinic.vocabulary.review import ContactResult, Observer
 from clinic.worklist.unfinished import Unfinished, concerns, marked, unfinished
 
 # Who said so is not called again; the outcome is lost with this reason unless the patient comes back.
 NOT_CHASED = {ContactResult.DECLINED, ContactResult.MOVED, ContactResult.DIED}
-LONGEST_WINDOW_DAYS = max(point.closes_day for point in SCHEDULE)
 
 
 @dataclass
@@ -77,6 +77,7 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
             starts_at__gte=day_starts_at,
         ).order_by("-starts_at")
     }
+    practice = member.practice
     extra = {pk for pk in bookings if pk not in {operation.pk for operation in operations}}
     operations += (
         list(_with_parts(Operation.objects.visible_to(member).standing().filter(pk__in=extra))) if extra else []
@@ -88,10 +89,11 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
     for operation in operations:
         if line := unfinished(operation, member) if hasattr(operation, "tourniquet_is_on") else None:
             lists.unfinished.append(line)
-        if not _is_followed(operation, today) and operation.pk not in bookings:
+        if not _is_followed(operation, today, longest_of(practice)) and operation.pk not in bookings:
             continue
         if operation.pk in told and operation.pk not in bookings:
             continue  # it stands under Unexpected already
+        operation.practice = practice  # the same row, with its schedules
         _place(lists, operation, bookings.get(operation.pk), today=today, ends_at=ends_at)
     lists.unfinished.sort(key=lambda row: (row.kind != "late", row.operation.performed_on, row.operation.pk))
     lists.booked.sort(key=lambda row: row.booking.starts_at)
@@ -104,54 +106,58 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
 
 def _followed(member: Member, today: date):
     """Operations whose reviews may be due, and those that somebody has to finish."""
-    since = today - timedelta(days=LONGEST_WINDOW_DAYS)
+    since = today - timedelta(days=longest_of(member.practice))
     recent = Q(performed_on__gte=since, performed_on__lte=today, patient__died_on__isnull=True)
     operations = marked(Operation.objects.visible_to(member).standing())
     return _with_parts(operations.filter(recent | concerns(member)))
 
 
-def _is_followed(operation: Operation, today: date) -> bool:
+def longest_of(practice: Practice) -> int:
+    """Days until the last window of any schedule of the practice closes."""
+    settings = getattr(practice, "follow_up", None)
+    return settings.longest_days if settings else SCHEDULE[-1].closes_day
+
+
+def _is_followed(operation: Operation, today: date, longest: int) -> bool:
     """Whether a review of it may still be due; others are in the list only to be finished."""
     age = (today - operation.performed_on).days
-    return operation.patient.died_on is None and 0 <= age <= LONGEST_WINDOW_DAYS
+    return operation.patient.died_on is None and 0 <= age <= longest
 
 
 def _with_parts(operations):
     """The operations with all that a row prints, however many there are."""
-    return operations.select_related("patient", "operator").prefetch_related(
+    return operations.select_related("patient", "operator", "planned").prefetch_related(
         "nail_procedures__treated_sides",
-        Prefetch("reviews", Review.objects.filter(struck_at__isnull=True).only("operation_id", "operated_on", "seen_on",
-                 "recorded_at", "observer", "accepted_at", "next_step")),
+        Prefetch("reviews", with_gaps(Review.objects.filter(struck_at__isnull=True)).only("operation_id", "operated_on",
+                 "seen_on", "recorded_at", "observer", "accepted_at", "next_step", "struck_at")),
         Prefetch("contacts", Contact.objects.order_by("made_on", "pk")),
     )  # fmt: skip
 
 
 def _place(lists: DayList, operation: Operation, booking: Booking | None, *, today: date, ends_at: datetime) -> None:
-    reviews = [
-        review for review in operation.reviews.all() if review.observer != Observer.PATIENT or review.accepted_at
-    ]
-    seen_days = [review.day for review in reviews]
+    reviews = [review for review in operation.reviews.all() if is_counting(review)]
+    seen, schedule = seen_of(reviews), schedule_of(operation, operation.practice)
     performed_on = operation.performed_on
     day = (today - performed_on).days
     seen_today = next((review for review in reviews if review.seen_on == today), None)
     if seen_today:
-        point = point_of(seen_today.day)
+        point = point_of(seen_today.day, schedule)
         lists.done.append(Row(operation, day, point, "ok", "Seen today", booking=booking, done=seen_today))
         return
     if booking and booking.starts_at < ends_at:
-        point = point_of(day)
+        point = point_of(day, schedule)
         words = f"In window, day {day}" if point else f"Extra review, day {day}"
         lists.booked.append(
-            Row(operation, day, point or _nearest(day), "booked" if point else "care", words, booking=booking)
+            Row(operation, day, point or _nearest(day, schedule), "booked" if point else "care", words, booking=booking)
         )
         return
     if all(nail.amputated_on for nail in operation.nail_procedures.all()):
         return  # nothing is left to look at
     ended = clinic_ended(reviews)
-    point = next_point(performed_on=performed_on, seen_days=seen_days, today=today, clinic_ended=ended)
+    point = next_point(performed_on=performed_on, seen=seen, today=today, clinic_ended=ended, schedule=schedule)
     if point is None:
         return
-    state = state_of(point, performed_on=performed_on, seen_days=seen_days, today=today)
+    state = state_of(point, performed_on=performed_on, seen=seen, today=today)
     if state == Due.LATER:
         opens_on = point.opens_on(performed_on)
         lists.next_opens_on = min(lists.next_opens_on or opens_on, opens_on)
@@ -177,8 +183,8 @@ def _add_open(lists: DayList, operation: Operation, point: ReviewPoint, state: D
         lists.due.append(row)
 
 
-def _nearest(day: int) -> ReviewPoint:
-    return min(SCHEDULE, key=lambda point: abs(point.target_day - day))
+def _nearest(day: int, schedule: Schedule) -> ReviewPoint:
+    return min(schedule, key=lambda point: abs(point.target_day - day))
 
 
 def _unexpected(member: Member, today: date) -> list[Row]:
@@ -199,11 +205,13 @@ def _unexpected(member: Member, today: date) -> list[Row]:
     rows = []
     for report in reports:
         operation = operations[report.operation_id]
-        rows.append(Row(operation, report.day, point_of(report.day), "new", "Patient's report", report=report))
+        point = point_of(report.day, schedule_of(operation, member.practice))
+        rows.append(Row(operation, report.day, point, "new", "Patient's report", report=report))
     for problem in problems:
         operation = operations[problem.operation_id]
         day = (problem.made_on - operation.performed_on).days
-        rows.append(Row(operation, day, point_of(day), "new", "Patient reports a problem", contact=problem))
+        point = point_of(day, schedule_of(operation, member.practice))
+        rows.append(Row(operation, day, point, "new", "Patient reports a problem", contact=problem))
     return rows
 
 

@@ -24,6 +24,8 @@ from clinic.reviews.models import Booking, Contact
 from clinic.reviews.timeline import clinic_ended, window_words
 from clinic.schedule import next_point, point_of
 from clinic.vocabulary.redflag import AlertLevel
+from clinic.reviews.seen import seen_of, with_gaps
+from clinic.schedule import next_point, point_of, schedule_of
 from clinic.vocabulary.review import ContactResult
 from clinic.worklist.forms import BookingForm, ContactForm
 from clinic.worklist.queries import day_list
@@ -56,8 +58,10 @@ def today(request: HttpRequest) -> HttpResponse:
 
 
 def _operation(request: HttpRequest, key: str) -> Operation:
-    visible = Operation.objects.visible_to(request.user).standing().select_related("patient__identity", "practice")
-    return get_object_or_404(visible.prefetch_related("nail_procedures__treated_sides"), key=key)
+    visible = Operation.objects.visible_to(request.user).standing().select_related("patient__identity", "planned")
+    operation = get_object_or_404(visible.prefetch_related("nail_procedures__treated_sides"), key=key)
+    operation.practice = request.user.practice  # the same row, with its schedules, without asking again
+    return operation
 
 
 @require_methods("GET", "POST")
@@ -82,12 +86,13 @@ def book(request: HttpRequest, key: str) -> HttpResponse:
 
 def book_page(operation: Operation, form: BookingForm, once: str, *, now: datetime) -> dict[str, Any]:
     """What whoever answers the phone needs: which review, when it should be, how to reach them, what is booked."""
-    reviews = list(operation.reviews.counting())
+    reviews = list(with_gaps(operation.reviews.counting()))
     point = next_point(
         performed_on=operation.performed_on,
-        seen_days=[review.day for review in reviews],
+        seen=seen_of(reviews),
         today=now.date(),
         clinic_ended=clinic_ended(reviews),
+        schedule=schedule_of(operation, operation.practice),
     )
     return {
         "form": form,
@@ -120,7 +125,8 @@ def _book(request: HttpRequest, operation: Operation, starts_at: datetime) -> No
     for earlier in Booking.objects.filter(operation=operation, cancelled_at__isnull=True, starts_at__gte=now):
         earlier.cancelled_at = now
         earlier.save_version(by=request.user, reason="Booked anew")
-    point = point_of((timezone.localtime(starts_at).date() - operation.performed_on).days)
+    day = (timezone.localtime(starts_at).date() - operation.performed_on).days
+    point = point_of(day, schedule_of(operation, operation.practice))
     booking = Booking(
         operation=operation, starts_at=starts_at, point=point.code if point else "", booked_by=request.user
     )

@@ -62,6 +62,8 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "limit": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "limit-change": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "limit-withdraw": ("POST", Action.SET_AUDIT, 302, SIGN_IN),
+    "follow-up": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
+    "schedule": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "pooled": ("GET", Action.READ_POOLED, 200, SIGN_IN),
     # patients; a search without a word and a strike without a reason show their page again
     "patients": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
@@ -225,6 +227,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "settings-topic": lambda practice: ["times"],
     "operation-template": lambda practice: [create_template(practice).key],
     "limit-candidate": lambda practice: ["lidocaine-uk"],
+    "schedule": lambda practice: ["common"],
     **{name: lambda practice: [create_limit(practice).key] for name in ("limit", "limit-change", "limit-withdraw")},
     "patient": lambda practice: [create_patient(practice).key],
     "patient-change": lambda practice: [create_patient(practice).key],
@@ -291,7 +294,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
 # of checks, a topic or a shipped row.
 NOT_OF_A_PRACTICE = {
     "set-password", "audit-chart", "audit-checks-family", "audit-monitoring-chart", "audit-standard-edit",
-    "settings-topic", "limit-candidate", *YEAR_PAGES,
+    "settings-topic", "limit-candidate", "schedule", *YEAR_PAGES,
 }  # fmt: skip
 
 

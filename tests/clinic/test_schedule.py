@@ -14,6 +14,7 @@ from clinic.schedule import (
     add_months,
     next_point,
     point_of,
+    seen_on_days,
     state_of,
 )
 
@@ -63,7 +64,7 @@ def test_state_follows_from_dates_alone():
     operated = date(2026, 1, 10)
 
     def state(today, seen=()):
-        return state_of(SIX_WEEKS, performed_on=operated, seen_days=list(seen), today=today)
+        return state_of(SIX_WEEKS, performed_on=operated, seen=seen_on_days(seen), today=today)
 
     assert state(date(2026, 2, 13)) == Due.LATER
     assert state(date(2026, 2, 14)) == Due.DUE
@@ -76,7 +77,7 @@ def test_state_follows_from_dates_alone():
 def test_the_next_point_skips_what_is_done_or_missed():
     operated = date(2026, 1, 10)
 
-    assert next_point(performed_on=operated, seen_days=[3], today=date(2026, 1, 14)) == SIX_WEEKS
-    assert next_point(performed_on=operated, seen_days=[3], today=date(2026, 4, 1)) == SIX_MONTHS
-    assert next_point(performed_on=operated, seen_days=[], today=date(2027, 1, 12)) == TWELVE_MONTHS
-    assert next_point(performed_on=operated, seen_days=[], today=date(2028, 1, 12)) is None
+    assert next_point(performed_on=operated, seen=seen_on_days([3]), today=date(2026, 1, 14)) == SIX_WEEKS
+    assert next_point(performed_on=operated, seen=seen_on_days([3]), today=date(2026, 4, 1)) == SIX_MONTHS
+    assert next_point(performed_on=operated, seen=[], today=date(2027, 1, 12)) == TWELVE_MONTHS
+    assert next_point(performed_on=operated, seen=[], today=date(2028, 1, 12)) is None
