@@ -26,6 +26,12 @@ def small_number(words: str, high: int = LAST_DAY, low: int = 1) -> WholeNumberF
     return WholeNumberField(label=words, label_for_errors=words, min_value=low, max_value=high, required=False)
 
 
+def needed_when_used(field: forms.Field) -> forms.Field:
+    """A field of a row that may be left out whole; the form says itself when it is missed."""
+    field.required, field.widget.asked_when_open = False, True
+    return field
+
+
 @dataclass
 class RowFields:
     """The fields of one review, as the page prints them."""
@@ -77,7 +83,7 @@ class TemplateForm(VersionedForm, forms.Form):
         }  # fmt: skip
         for part, field in added.items():
             field.initial = values.get(part, field.initial)
-            self.fields[f"{code.value}_{part}"] = field
+            self.fields[f"{code.value}_{part}"] = needed_when_used(field)
 
     def rows(self) -> Iterator[RowFields]:
         for code in ReviewCode:
@@ -149,7 +155,7 @@ class FollowUpForm(VersionedForm, forms.Form):
         label="Name in letters and messages", max_length=60, required=False,
         help_text="Without one, the name of the practice. A name that tells nothing of feet protects patients.",
     )  # fmt: skip
-    sends_email = forms.BooleanField(label="Send messages by e-mail", required=False)
+    sends_email = needed_when_used(forms.BooleanField(label="Send messages by e-mail"))
     tries = WholeNumberField(
         label="Calls before the list asks about closing", label_for_errors="The number of calls", min_value=1,
         max_value=10,
@@ -175,6 +181,8 @@ class FollowUpForm(VersionedForm, forms.Form):
             )  # fmt: skip
             self.fields[f"step{number}_way"] = forms.ChoiceField(label="Way", choices=WAYS.items(), required=False)
             self.fields[f"step{number}_link"] = forms.BooleanField(label="With the patient's link", required=False)
+            for part in ("days", "way", "link"):
+                needed_when_used(self.fields[f"step{number}_{part}"])
 
     def steps(self) -> Iterator[tuple[int, list[forms.BoundField]]]:
         for number in range(MOST_STEPS):
