@@ -1,16 +1,17 @@
 """Records to frames: the one door from the clinical record to the figures. No name passes it.
 
-Four queries whatever the number of operations: sides, contacts, side findings, toe findings.
+Four queries whatever the number of operations: sides, contacts with closures, side findings, toe findings.
 """
 
 from collections.abc import Iterable
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.db.models import Min, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 
 from clinic.access.models import Practice
 from clinic.procedures.models import Application, NailProcedure, TreatedSide
+from clinic.recall.models import Closure
 from clinic.reviews.models import Contact, SideFinding, ToeFinding, counts
 from clinic.vocabulary.procedure import Technique
 from clinic.vocabulary.review import ContactResult, LossReason
@@ -190,12 +191,23 @@ def _exposure(frame: "pd.DataFrame") -> "pd.Series":
 
 
 def _loss_reasons(scope: Scope) -> dict[str, str]:
-    """Why each operation would be lost, from its contact log; an operation without a contact is not in it."""
-    contacts = Contact.objects.filter(scope.along("operation__"), made_on__lte=scope.as_of)
+    """Why each operation would be lost: the reason somebody closed it with, else what its contact log amounts to.
+
+    An operation without a contact or a closure is not in it. One query for both.
+    """
+    contacts = Contact.objects.filter(scope.along("operation__"), made_on__lte=scope.as_of, struck_at__isnull=True)
+    until = Q(reopened_on__isnull=True) | Q(reopened_on__gt=scope.as_of)
+    closures = Closure.objects.filter(scope.along("operation__") & until, closed_on__lte=scope.as_of)
+    logged = contacts.order_by().annotate(by_hand=Value(0)).values_list("operation__key", "result", "by_hand")
+    closed = closures.order_by().annotate(by_hand=Value(1)).values_list("operation__key", "reason", "by_hand")
     results: dict[str, set[str]] = {}
-    for key, result in contacts.values_list("operation__key", "result"):
-        results.setdefault(key, set()).add(result)
-    return {key: loss_reason(found) for key, found in results.items()}
+    reasons: dict[str, str] = {}
+    for key, code, by_hand in logged.union(closed):
+        if by_hand:
+            reasons[key] = code
+        else:
+            results.setdefault(key, set()).add(code)
+    return {key: loss_reason(found) for key, found in results.items()} | reasons
 
 
 def loss_reason(results: Iterable[str]) -> str:

@@ -27,6 +27,8 @@ from clinic.procedures.models import (
 )
 from clinic.procedures.site_decision import SiteDecision
 from clinic.redflags.models import RedFlag, RedFlagSeen
+from clinic.recall.models import CalendarAddress, Closure
+from clinic.reports.models import PatientReport, ReportedToe, ReportLink
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
 
@@ -38,8 +40,10 @@ __all__ = [
     "Assessment",
     "AssessmentItem",
     "Booking",
+    "CalendarAddress",
     "CheckedItem",
     "ChecklistPhase",
+    "Closure",
     "Consent",
     "ConsentElement",
     "Contact",
@@ -57,11 +61,14 @@ __all__ = [
     "OperationEvent",
     "OperationTemplate",
     "Patient",
+    "PatientReport",
     "Photograph",
     "PlannedSchedule",
     "Practice",
     "RedFlag",
     "RedFlagSeen",
+    "ReportLink",
+    "ReportedToe",
     "Review",
     "SideFinding",
     "SignInThrottle",

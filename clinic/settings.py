@@ -176,6 +176,12 @@ UPLOADS_PER_MINUTE = 10
 PHOTOGRAPH_MAX_PIXELS = 40_000_000
 PHOTOGRAPH_DIR = VAR_DIR / "photographs"  # shown by no web server; a view reads it after its check
 
+# Where patients reach the site: the beginning of the address in links, letters and messages.
+SITE_URL = os.environ.get("SITE_URL") or (
+    f"https://{ALLOWED_HOSTS[0].lstrip('.')}" if PRODUCTION else "http://127.0.0.1:8000"
+)
+REPORT_POSTS_A_LINK = 10  # tries within ten minutes to send one report, pictures included
+
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = os.environ.get("TIME_ZONE", "Europe/London")
 USE_TZ = True

@@ -13,6 +13,8 @@ from clinic.preparation import views as preparation
 from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
 from clinic.redflags import views as redflags
+from clinic.recall import views as recall
+from clinic.reports import views as reports
 from clinic.reviews import views as reviews
 from clinic.theatre import note_views
 from clinic.theatre import views as theatre
@@ -110,6 +112,19 @@ urlpatterns = [
     path("bookings/<slug:key>/cancel/", worklist.booking_cancel, name="booking-cancel"),
     path("operations/<slug:key>/contact/", worklist.contact, name="contact"),
     path("contacts/<slug:key>/dealt-with/", worklist.contact_dealt_with, name="contact-dealt-with"),
+    # the patient's own report
+    path("r/<slug:token>/", reports.report, name="report"),
+    path("operations/<slug:key>/link/", reports.report_link, name="report-link"),
+    path("reviews/<slug:key>/answered/", reports.report_answered, name="report-answered"),
+    # recall
+    path("recall/", recall.recall, name="recall"),
+    path("recall/letters/", recall.letters, name="letters"),
+    path("recall/calendar/", recall.calendar, name="calendar"),
+    path("calendar/<slug:token>.ics", recall.calendar_feed, name="calendar-feed"),
+    path("recall/list.csv", recall.recall_csv, name="recall-csv"),
+    path("operations/<slug:key>/close/", recall.close, name="close"),
+    path("closures/<slug:key>/open-again/", recall.open_again, name="open-again"),
+    path("contacts/<slug:key>/undo/", recall.contact_undo, name="contact-undo"),
     # audit
     path("audit/", include("audit.urls")),
     path("shared-results/", access.pooled, name="pooled"),

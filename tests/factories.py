@@ -22,10 +22,15 @@ from clinic.practice.models import OperationTemplate
 from clinic.preparation.models import Assessment, Consent
 from clinic.preparation.recording import AssessmentValues, every_line, record_assessment, record_consent
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
+from clinic.reports.forms import ToeAnswers
+from clinic.reports.links import make_link
+from clinic.reports.models import PatientReport, ReportLink
+from clinic.reports.recording import take_report
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.vocabulary import review as r
 from clinic.vocabulary.preparation import ConsentPoint
 from clinic.vocabulary.procedure import Agent, Answer, Technique
+from clinic.vocabulary.recall import SeenAtSide
 from clinic.vocabulary.review import Extent, Observer, Retreatment, Symptoms
 
 NUMBERS = count(1)
@@ -284,6 +289,33 @@ def create_template(practice: Practice, **fields) -> OperationTemplate:
         "aftercare_sheet": "Sheet A, version 3",
     }
     return OperationTemplate.objects.create(practice=practice, **{**usual, **fields})
+def create_link(
+    operation: Operation,
+    *,
+    by: Member | None = None,
+    about: str = "twelve_months",
+    now: datetime = NOON,
+    days: int = 14,
+) -> tuple[ReportLink, str]:
+    """A patient's link with its token."""
+    return make_link(by=by or operation.operator, operation=operation, about=about, now=now, days=days)
+
+
+def create_report(
+    operation: Operation, *, pain: int = 1, fluid: str = "none", nail: str = "no", sore: str = "no",
+    wants_call: bool = False, now: datetime = NOON, about: str = "twelve_months",
+) -> PatientReport:  # fmt: skip
+    """What a patient sent through a link: the same at every toe and side."""
+    link, _ = create_link(operation, about=about, now=now)
+    toes = {
+        toe: ToeAnswers(
+            pain, fluid,
+            {side: SeenAtSide(nail) if toe.matrix_destroyed else None for side in toe.treated_sides.all()},
+            {side: SeenAtSide(sore) for side in toe.treated_sides.all()},
+        )
+        for toe in operation.nail_procedures.all()
+    }  # fmt: skip
+    return take_report(link=link, toes=toes, wants_call=wants_call, note="", now=now)
 
 
 def picture_bytes(kind: str = "JPEG", *, size: tuple[int, int] = (90, 60), colour: str = "salmon", **options) -> bytes:

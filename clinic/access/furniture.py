@@ -11,6 +11,7 @@ from clinic.access.rules import Action, may
 MENU = (
     ("Today", "today", Action.SEE_WORKLIST),
     ("Patients", "patients", Action.FIND_PATIENT),
+    ("Recall", "recall", Action.BOOK_REVIEW),
     ("Audit", "audit", Action.READ_AUDIT),
     ("People", "people", Action.MANAGE_PEOPLE),
     ("Settings", "practice-settings", Action.SET_PRACTICE),

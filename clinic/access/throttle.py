@@ -50,6 +50,30 @@ def note_success(*, username: str, address: str, now: datetime) -> None:
         store(place, failures=max(place.failures - own_failures, 0), wait_until_at=place.wait_until_at)
 
 
+def may_guess(*, address: str, now: datetime) -> bool:
+    """Whether an address may try a secret link now; one read. Whoever guesses wrong waits, for right links as well."""
+    throttle = SignInThrottle.objects.filter(digest=link_digest(address)).first()
+    return throttle is None or not waits(throttle, now)
+
+
+def note_guess(*, address: str, now: datetime) -> None:
+    """The link was none of ours: the address pays."""
+    with transaction.atomic():
+        add_failure(row(link_digest(address), now), now)
+
+
+def claim_post(*, of: str, most: int, within: timedelta, now: datetime) -> bool:
+    """Whether one more post may come to what `of` names, such as one link; counts it if so."""
+    with transaction.atomic():
+        count = row(digest_of("post", of), now)
+        begins = count.last_failed_at is None or count.last_failed_at <= now - within
+        if not begins and count.failures >= most:
+            return False
+        count.last_failed_at = now if begins else count.last_failed_at
+        store(count, failures=1 if begins else count.failures + 1, wait_until_at=None)
+        return True
+
+
 def waits(throttle: SignInThrottle, now: datetime) -> bool:
     return throttle.wait_until_at is not None and now < throttle.wait_until_at
 
@@ -93,6 +117,11 @@ def account_digest(username: str) -> str:
 
 def address_digest(address: str) -> str:
     return digest_of("address", address)
+
+
+def link_digest(address: str) -> str:
+    """Apart from passwords: an old link opened ten times must not keep a practice from signing in."""
+    return digest_of("link", address)
 
 
 def digest_of(kind: str, value: str) -> str:

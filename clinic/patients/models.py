@@ -3,6 +3,7 @@
 from typing import ClassVar
 
 from django.db import models
+from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
 from clinic.access.constraints import one_of
@@ -27,6 +28,8 @@ class Patient(Versioned):
     immunosuppressed = models.CharField(max_length=15, choices=Answer.choices, default=Answer.NOT_RECORDED)
     no_contact_wished = models.BooleanField(default=False)
     died_on = models.DateField(null=True, blank=True)
+    # The entry that stands for both, where one person was registered twice; never a chain of more than one step.
+    merged_into = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="merged")
     history = HistoricalRecords()
 
     objects = PatientQuerySet.as_manager()
@@ -34,8 +37,14 @@ class Patient(Versioned):
     class Meta:
         constraints: ClassVar = [
             one_of("patient", "sex", Sex),
+            models.CheckConstraint(condition=~Q(merged_into=models.F("pk")), name="patient_not_merged_into_itself"),
             *(one_of("patient", field, Answer) for field in RISK_FIELDS),
         ]
 
     def __str__(self) -> str:
         return f"Patient {self.key}"
+
+    @property
+    def person(self) -> "Patient":
+        """The entry that stands for this person; itself unless it was merged."""
+        return self.merged_into or self

@@ -192,8 +192,8 @@ class Booking(Versioned):
         return f"Booking {self.key}"
 
 
-class Contact(Versioned):
-    """One try to reach the patient, or the patient reaching us."""
+class Contact(Strikable):
+    """One try to reach the patient, or the patient reaching us. One logged by mistake is struck out."""
 
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="contacts")
     made_on = models.DateField()

@@ -129,6 +129,7 @@ class Extent(Term):
     SPICULE = "spicule", "Spicule", "Isolated spike of nail from the treated matrix", s.BOS_2007
     STRIP = "strip", "Partial strip", "Continuous strip, narrower than what was removed", s.OWN_DESIGN
     FULL = "full", "Full width", "As wide as what was removed", s.OWN_DESIGN
+    SOME = "some", "Regrown, not graded", "Nail has come back; how much was not graded, as in a report", s.OWN_DESIGN
     CANNOT_TELL = "cannot_tell", "Cannot tell", "Looked, but it could not be decided", s.OWN_DESIGN
     NOT_ASSESSED = "not_assessed", "Not assessed", "Nobody looked or asked", s.OWN_DESIGN
     NOT_APPLICABLE = (
@@ -138,7 +139,7 @@ class Extent(Term):
 
     @property
     def regrown(self) -> bool:
-        return self in {Extent.SPICULE, Extent.STRIP, Extent.FULL}
+        return self in {Extent.SPICULE, Extent.STRIP, Extent.FULL, Extent.SOME}
 
 
 class Symptoms(Term):
@@ -195,6 +196,7 @@ class ContactChannel(Term):
 
 class ContactResult(Term):
     BOOKED = "booked", "Booked", "A review was booked", s.OWN_DESIGN
+    SENT = "sent", "Sent", "A letter or message was sent; nobody has answered yet", s.OWN_DESIGN
     LEFT_MESSAGE = "left_message", "Left a message", "A message was left", s.OWN_DESIGN
     NO_ANSWER = "no_answer", "No answer", "Nobody answered", s.OWN_DESIGN
     WRONG_NUMBER = "wrong_number", "Wrong number", "The number is not the patient's", s.OWN_DESIGN

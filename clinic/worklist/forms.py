@@ -9,12 +9,16 @@ from clinic.access.answers import choice
 from clinic.access.numbers import DayField
 from clinic.procedures.models import Operation
 from clinic.vocabulary.redflag import Reported
+from clinic.reviews.models import Contact
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 NEXT_TRY_AFTER_DAYS = 3
 # The last window closes after 14 months; a later appointment is a slip of the pen.
 FURTHEST_BOOKING_DAYS = 430
 LOGGED_BY_HAND = [term for term in ContactResult if term != ContactResult.BOOKED]
+TRIED_AGAIN = {
+    ContactResult.SENT, ContactResult.LEFT_MESSAGE, ContactResult.NO_ANSWER, ContactResult.DID_NOT_ATTEND,
+}  # fmt: skip
 
 
 class OpensRadio(forms.RadioSelect):
@@ -79,6 +83,8 @@ class ContactForm(forms.Form):
         without=(Reported.NOT_ASKED,),
     )
     note = forms.CharField(label="Note", max_length=500, required=False)
+    another = forms.BooleanField(label="This is another try", required=False)
+    asks_whether_another = False
 
     def __init__(self, *args, today: date, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -93,12 +99,22 @@ class ContactForm(forms.Form):
         if answers.get("result") == ContactResult.PROBLEM and not answers.get("reported"):
             self.add_error("reported", "Choose what the patient reports, or “Nothing of these”")
         answers["reported"] = answers.get("reported") or Reported.NOT_ASKED.value
-        again = {ContactResult.LEFT_MESSAGE, ContactResult.NO_ANSWER, ContactResult.DID_NOT_ATTEND}
-        if answers.get("result") not in again:
+        if answers.get("result") not in TRIED_AGAIN:
             answers["next_try_on"] = None
         elif answers.get("next_try_on") and answers["next_try_on"] <= self.today:
             self.add_error("next_try_on", "Next try must be after today")
         return answers
+
+    def ask_whether_another(self, theirs: Contact, now: datetime) -> None:
+        """Somebody else logged the same a moment ago: the page says so, and asks."""
+        self.asks_whether_another = True
+        minutes = int((now - theirs.recorded_at).total_seconds() // 60)
+        ago = "a moment ago" if minutes < 1 else "a minute ago" if minutes == 1 else f"{minutes} minutes ago"
+        what = f"{theirs.get_channel_display()}, {theirs.get_result_display().lower()}"
+        self.add_error(
+            "another",
+            f"{theirs.recorded_by} logged a contact {ago} ({what}). Tick if yours is another one, or leave it",
+        )
 
 
 def working_days_after(day: date, count: int) -> date:

@@ -7,17 +7,19 @@ from datetime import date, datetime, timedelta
 from django.db.models import Prefetch, Q
 
 from clinic.access.models import Member, Practice
+from clinic.access.rules import Action, may
 from clinic.patients.identity import Identity
 from clinic.procedures.models import Operation
+from clinic.recall.lists import words_of
+from clinic.recall.queries import Followed, follow
 from clinic.reviews.models import Booking, Contact, Review
-from clinic.reviews.seen import is_counting, seen_of, with_gaps
-from clinic.reviews.timeline import clinic_ended
-from clinic.schedule import SCHEDULE, Due, ReviewPoint, Schedule, next_point, point_of, schedule_of, state_of
+from clinic.reviews.seen import is_counting, with_gaps
+from clinic.schedule import SCHEDULE, Due, ReviewPoint, Schedule, point_of, schedule_of
+from clinic.vocabulary.recall import ReportFlag
 from clinic.vocabulary.review import ContactResult, Observer
 from clinic.worklist.unfinished import Unfinished, concerns, marked, unfinished
 
-# Who said so is not called again; the outcome is lost with this reason unless the patient comes back.
-NOT_CHASED = {ContactResult.DECLINED, ContactResult.MOVED, ContactResult.DIED}
+CALM_REPORT = "Patient's report"
 
 
 @dataclass
@@ -32,9 +34,7 @@ class Row:
     booking: Booking | None = None
     contact: Contact | None = None
     report: Review | None = None
-    tries: int = 0
-    last_try_on: date | None = None
-    next_try_on: date | None = None
+    stands: Followed | None = None
     done: Review | None = None
     identity: Identity | None = None
 
@@ -86,6 +86,7 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
     lists = DayList(unexpected, [], [], [], [], 0, None)
     ends_at = day_starts_at + timedelta(days=1)
     told = {row.operation.pk for row in unexpected}
+    stands = {row.operation.pk: row for row in follow(operations, practice=practice, today=today)}
     for operation in operations:
         if line := unfinished(operation, member) if hasattr(operation, "tourniquet_is_on") else None:
             lists.unfinished.append(line)
@@ -93,8 +94,7 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
             continue
         if operation.pk in told and operation.pk not in bookings:
             continue  # it stands under Unexpected already
-        operation.practice = practice  # the same row, with its schedules
-        _place(lists, operation, bookings.get(operation.pk), today=today, ends_at=ends_at)
+        _place(lists, stands[operation.pk], bookings.get(operation.pk), today=today, ends_at=ends_at)
     lists.unfinished.sort(key=lambda row: (row.kind != "late", row.operation.performed_on, row.operation.pk))
     lists.booked.sort(key=lambda row: row.booking.starts_at)
     lists.done.sort(key=lambda row: row.done.recorded_at)
@@ -126,61 +126,45 @@ def _is_followed(operation: Operation, today: date, longest: int) -> bool:
 
 def _with_parts(operations):
     """The operations with all that a row prints, however many there are."""
-    return operations.select_related("patient", "operator", "planned").prefetch_related(
+    return operations.select_related("patient__merged_into", "operator", "planned").prefetch_related(
         "nail_procedures__treated_sides",
         Prefetch("reviews", with_gaps(Review.objects.filter(struck_at__isnull=True)).only("operation_id", "operated_on",
                  "seen_on", "recorded_at", "observer", "accepted_at", "next_step", "struck_at")),
-        Prefetch("contacts", Contact.objects.order_by("made_on", "pk")),
     )  # fmt: skip
 
 
-def _place(lists: DayList, operation: Operation, booking: Booking | None, *, today: date, ends_at: datetime) -> None:
+def _place(lists: DayList, stands: Followed, booking: Booking | None, *, today: date, ends_at: datetime) -> None:
+    operation, point, state = stands.operation, stands.point, stands.state
     reviews = [review for review in operation.reviews.all() if is_counting(review)]
-    seen, schedule = seen_of(reviews), schedule_of(operation, operation.practice)
-    performed_on = operation.performed_on
-    day = (today - performed_on).days
+    schedule, day = schedule_of(operation, operation.practice), stands.day
     seen_today = next((review for review in reviews if review.seen_on == today), None)
     if seen_today:
-        point = point_of(seen_today.day, schedule)
-        lists.done.append(Row(operation, day, point, "ok", "Seen today", booking=booking, done=seen_today))
+        at = point_of(seen_today.day, schedule)
+        lists.done.append(Row(operation, day, at, "ok", "Seen today", booking=booking, done=seen_today))
         return
     if booking and booking.starts_at < ends_at:
-        point = point_of(day, schedule)
-        words = f"In window, day {day}" if point else f"Extra review, day {day}"
-        lists.booked.append(
-            Row(operation, day, point or _nearest(day, schedule), "booked" if point else "care", words, booking=booking)
-        )
+        at = point_of(day, schedule)
+        words = f"In window, day {day}" if at else f"Extra review, day {day}"
+        kind = "booked" if at else "care"
+        lists.booked.append(Row(operation, day, at or _nearest(day, schedule), kind, words, booking=booking))
         return
-    if all(nail.amputated_on for nail in operation.nail_procedures.all()):
-        return  # nothing is left to look at
-    ended = clinic_ended(reviews)
-    point = next_point(performed_on=performed_on, seen=seen, today=today, clinic_ended=ended, schedule=schedule)
     if point is None:
         return
-    state = state_of(point, performed_on=performed_on, seen=seen, today=today)
     if state == Due.LATER:
-        opens_on = point.opens_on(performed_on)
+        opens_on = point.opens_on(operation.performed_on)
         lists.next_opens_on = min(lists.next_opens_on or opens_on, opens_on)
-    elif not booking or booking.starts_at.date() > point.closes_on(performed_on):
+    elif not booking or booking.starts_at.date() > point.closes_on(operation.performed_on):
         # A booking beyond the window does not save this review, so the row stays.
-        _add_open(lists, operation, point, state, day=day, today=today)
+        _add_open(lists, stands, point, today=today)
 
 
-def _add_open(lists: DayList, operation: Operation, point: ReviewPoint, state: Due, *, day: int, today: date) -> None:
-    tries = list(operation.contacts.all())
-    if operation.patient.no_contact_wished or (tries and tries[-1].result in NOT_CHASED):
+def _add_open(lists: DayList, stands: Followed, point: ReviewPoint, *, today: date) -> None:
+    if stands.stop:
         lists.no_contact += 1
         return
-    late = (today - point.target_on(operation.performed_on)).days
-    row = Row(operation, day, point, "late", "", tries=len(tries))
-    if tries:
-        row.last_try_on, row.next_try_on = tries[-1].made_on, tries[-1].next_try_on
-    if state == Due.OVERDUE:
-        row.words = f"{late} {'day' if late == 1 else 'days'} past target, day {day}"
-        lists.overdue.append(row)
-    else:
-        row.kind, row.words = "due", f"Due, day {day}"
-        lists.due.append(row)
+    overdue = stands.state == Due.OVERDUE
+    row = Row(stands.operation, stands.day, point, "late" if overdue else "due", words_of(stands, today), stands=stands)
+    (lists.overdue if overdue else lists.due).append(row)
 
 
 def _nearest(day: int, schedule: Schedule) -> ReviewPoint:
@@ -188,13 +172,19 @@ def _nearest(day: int, schedule: Schedule) -> ReviewPoint:
 
 
 def _unexpected(member: Member, today: date) -> list[Row]:
-    """Patient reports nobody has accepted yet, then contacts that tell of a problem; oldest first."""
-    reports = Review.objects.visible_to(member).standing().filter(observer=Observer.PATIENT, accepted_at__isnull=True)
+    """Patient reports that nobody has accepted, or whose flags nobody has dealt with; contacts that tell of a problem.
+
+    Warnings of the patient's own come first, then what asks for an answer, then the rest; each oldest first.
+    """
+    waits = Q(accepted_at__isnull=True) | Q(patient_report__is_flagged=True, patient_report__answered_at__isnull=True)
+    reports = Review.objects.visible_to(member).standing().filter(waits, observer=Observer.PATIENT)
+    reports = reports.select_related("patient_report")
     problems = Contact.objects.filter(
         operation__practice_id=member.practice_id,
         operation__struck_at__isnull=True,
         result=ContactResult.PROBLEM,
         handled_at__isnull=True,
+        struck_at__isnull=True,
     )
     reports = list(reports.order_by("seen_on", "pk"))
     problems = list(problems.order_by("made_on", "pk"))
@@ -206,13 +196,29 @@ def _unexpected(member: Member, today: date) -> list[Row]:
     for report in reports:
         operation = operations[report.operation_id]
         point = point_of(report.day, schedule_of(operation, member.practice))
-        rows.append(Row(operation, report.day, point, "new", "Patient's report", report=report))
+        kind, words = report_words(report, clinical=may(member.role, Action.READ_RECORD))
+        rows.append(Row(operation, report.day, point, kind, words, report=report))
     for problem in problems:
         operation = operations[problem.operation_id]
         day = (problem.made_on - operation.performed_on).days
         point = point_of(day, schedule_of(operation, member.practice))
         rows.append(Row(operation, day, point, "new", "Patient reports a problem", contact=problem))
-    return rows
+    return sorted(rows, key=lambda row: (row.kind != "late", row.words == CALM_REPORT))
+
+
+def report_words(report: Review, *, clinical: bool) -> tuple[str, str]:
+    """How a report stands on the list. clinical: whether the reader may know what was answered."""
+    sent = getattr(report, "patient_report", None)
+    flags = [ReportFlag(code) for code in sent.flags] if sent else []
+    if not flags:
+        return "new", CALM_REPORT
+    warns = any(flag.is_warning for flag in flags)
+    if not clinical:
+        return (
+            ("late", "Warning answers: tell a clinician now") if warns else ("new", "Patient's report, asks for more")
+        )
+    said = ", ".join(flag.label for flag in flags)
+    return ("late", f"Warning: {said}") if warns else ("new", f"Patient's report: {said}")
 
 
 def _name(rows: Iterable[Row]) -> None:

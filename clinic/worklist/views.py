@@ -16,13 +16,14 @@ from clinic.access.models import Conflict
 from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
-from clinic.patients.models import Patient
 from clinic.procedures.models import Operation
 from clinic.redflags.reading import through_flags, waiting
 from clinic.redflags.watching import watch_contact
+from clinic.recall.lists import next_words
+from clinic.recall.queries import standing_of
+from clinic.recall.recording import PerhapsTheSame, log_contact
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.timeline import clinic_ended, window_words
-from clinic.schedule import next_point, point_of
 from clinic.vocabulary.redflag import AlertLevel
 from clinic.reviews.seen import seen_of, with_gaps
 from clinic.schedule import next_point, point_of, schedule_of
@@ -141,35 +142,45 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
     once = request.POST.get("once") or new_token()
     if request.method == "POST" and (earlier := first_or_result(request.user, once)):
         return redirect(earlier)
+    back = "recall" if "recall" in (request.POST.get("back"), request.GET.get("back")) else "today"
     form = ContactForm(request.POST or None, today=now.date())
     if request.method == "POST" and form.is_valid():
-        with transaction.atomic():
-            if earlier := claim(request.user, once, leads_to=reverse("today")):
-                return redirect(earlier)
-            answers = dict(form.cleaned_data)
-            died_on = answers.pop("died_on")
-            row = Contact(operation=operation, made_on=now.date(), recorded_by=request.user, recorded_at=now, **answers)
-            row.keep(by=request.user)
-            raised = watch_contact(row, by=request.user, now=now)
-            if row.result == ContactResult.DIED:
-                patient = Patient.objects.select_for_update().get(pk=operation.patient_id)
-                patient.died_on = died_on
-                patient.save_version(by=request.user, reason="Told at a contact")
-        messages.success(request, _logged(row))
-        if any(flag.level == AlertLevel.RED for flag in raised):
-            messages.warning(
-                request,
-                "This is a red flag. It stands on top of Today until a clinician has written down what was done.",
-            )
-        acts = may(request.user.role, Action.RECORD_REVIEW)
-        return redirect(through_flags(operation, reverse("today")) if acts else "today")
+        try:
+            with transaction.atomic():
+                if earlier := claim(request.user, once, leads_to=reverse(back)):
+                    return redirect(earlier)
+                row = log_contact(
+                    by=request.user, operation=operation, answers=form.cleaned_data, now=now,
+                    another=form.cleaned_data["another"],
+                )  # fmt: skip
+                raised = watch_contact(row, by=request.user, now=now)
+        except PerhapsTheSame as same:
+            form.ask_whether_another(same.contact, now)
+        else:
+            return logged(request, operation, row, raised, back)
+    stands = standing_of(request.user, key, today=now.date(), now=now)
     context = {
         "form": form,
         "operation": operation,
         "once": once,
-        "earlier": operation.contacts.order_by("-made_on", "-pk")[:10],
+        "back": back,
+        "stands": stands,
+        "next": next_words(stands, now.date()) if stands else "",
+        "earlier": operation.contacts.select_related("recorded_by").order_by("-made_on", "-pk")[:10],
     }
     return render(request, "worklist/contact.html", context)
+
+
+def logged(request: HttpRequest, operation: Operation, row: Contact, raised: list[Any], back: str) -> HttpResponse:
+    """Says what was logged, with a way to take it back; a red flag is read first by whoever may act on it."""
+    undo = "" if raised else reverse("contact-undo", args=[row.key])
+    messages.success(request, _logged(row), extra_tags=undo)
+    if any(flag.level == AlertLevel.RED for flag in raised):
+        messages.warning(
+            request, "This is a red flag. It stands on top of Today until a clinician has written down what was done."
+        )
+    acts = may(request.user.role, Action.RECORD_REVIEW)
+    return redirect(through_flags(operation, reverse(back)) if acts else back)
 
 
 def _logged(row: Contact) -> str:

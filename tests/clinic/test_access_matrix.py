@@ -18,6 +18,8 @@ from clinic.access.models import Practice, random_key
 from clinic.access.rules import Action, Role, may
 from clinic.photographs.models import Photograph
 from clinic.procedures.models import Amendment, Operation
+from clinic.recall.models import Closure
+from clinic.reports.models import PatientReport
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
 from tests.factories import (
@@ -31,6 +33,7 @@ from tests.factories import (
     create_operation,
     create_patient,
     create_photograph,
+    create_report,
     create_review,
     create_template,
 )
@@ -126,6 +129,19 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "booking-cancel": ("POST", Action.BOOK_REVIEW, 302, SIGN_IN),
     "contact": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
     "contact-dealt-with": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    # the patient's own report: an address that was never made
+    "report": ("GET", None, 404, 404),
+    "report-link": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "report-answered": ("POST", Action.RECORD_REVIEW, 302, SIGN_IN),
+    # recall
+    "recall": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "letters": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "calendar": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "calendar-feed": ("GET", None, 404, 404),
+    "recall-csv": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "close": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "open-again": ("POST", Action.BOOK_REVIEW, 302, SIGN_IN),
+    "contact-undo": ("POST", Action.BOOK_REVIEW, 302, SIGN_IN),
     # audit; a chart or number that nobody asked for does not exist
     "audit": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-course": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
@@ -202,6 +218,22 @@ def contact_of(practice: Practice) -> Contact:
         recorded_by=operation.operator,
         recorded_at=NOON,
     )
+
+
+def closure_of(practice: Practice) -> Closure:
+    operation = create_operation(practice)
+    return Closure.objects.create(
+        operation=operation, reason="never_tried", closed_on=date(2026, 11, 24), closed_by=operation.operator,
+        closed_at=NOON,
+    )  # fmt: skip
+
+
+def report_of(practice: Practice) -> PatientReport:
+    """Sent by a patient and accepted by a clinician."""
+    report = create_report(create_operation(practice, performed_on=date(2026, 5, 25)))
+    report.review.accepted_by, report.review.accepted_at = report.link.made_by, NOON
+    report.review.save()
+    return report
 
 
 def photograph_of(practice: Practice) -> Photograph:
@@ -283,6 +315,13 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "book": lambda practice: [create_operation(practice).key],
     "booking-cancel": lambda practice: [booking_of(practice).key],
     "contact": lambda practice: [create_operation(practice).key],
+    "report": lambda practice: ["never-made-by-anybody"],
+    "report-link": lambda practice: [create_operation(practice).key],
+    "report-answered": lambda practice: [report_of(practice).review.key],
+    "calendar-feed": lambda practice: ["never-made-by-anybody"],
+    "close": lambda practice: [create_operation(practice).key],
+    "open-again": lambda practice: [closure_of(practice).key],
+    "contact-undo": lambda practice: [contact_of(practice).key],
     "contact-dealt-with": lambda practice: [contact_of(practice).key],
     "audit-chart": lambda practice: ["none", "svg"],
     "audit-monitoring-chart": lambda practice: ["none", "svg"],
@@ -294,7 +333,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
 # of checks, a topic or a shipped row.
 NOT_OF_A_PRACTICE = {
     "set-password", "audit-chart", "audit-checks-family", "audit-monitoring-chart", "audit-standard-edit",
-    "settings-topic", "limit-candidate", "schedule", *YEAR_PAGES,
+    "settings-topic", "limit-candidate", "schedule", "report", "calendar-feed", *YEAR_PAGES,
 }  # fmt: skip
 
 

@@ -2,12 +2,12 @@
 
 import pytest
 
-from clinic.vocabulary import procedure, review, sources
+from clinic.vocabulary import procedure, recall, review, schedule, sources
 from clinic.vocabulary.terms import Source, Term, label_of
 
 TERMS = [
     kind
-    for module in (procedure, review)
+    for module in (procedure, review, schedule, recall)
     for kind in vars(module).values()
     if isinstance(kind, type) and issubclass(kind, Term) and kind is not Term
 ]

@@ -43,7 +43,8 @@ def answers(schedule=SCHEDULE, **changed):
         months = point.target_months
         posted |= {
             f"{point.code}_used": "on", f"{point.code}_name": point.name, f"{point.code}_mode": point.mode.value,
-            f"{point.code}_target": str(months or point.target_day), f"{point.code}_unit": "months" if months else "days",
+            f"{point.code}_target": str(months or point.target_day),
+            f"{point.code}_unit": "months" if months else "days",
             f"{point.code}_opens": str(point.opens_day), f"{point.code}_closes": str(point.closes_day),
             f"{point.code}_minimum": list(point.minimum),
         }  # fmt: skip
