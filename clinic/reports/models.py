@@ -10,7 +10,7 @@ from clinic.access.constraints import one_of
 from clinic.access.models import Member, Versioned
 from clinic.procedures.models import NailProcedure, Operation
 from clinic.reviews.models import Review
-from clinic.vocabulary.recall import FluidSeen, LinkReason
+from clinic.vocabulary.recall import FluidSeen, LinkReason, ReportFlag
 
 
 class ReportLink(Versioned):
@@ -70,6 +70,10 @@ class PatientReport(Versioned):
 
     def __str__(self) -> str:
         return f"Report {self.key}"
+
+    @property
+    def flag_words(self) -> list[str]:
+        return [ReportFlag(code).label for code in self.flags]
 
 
 class ReportedToe(models.Model):

@@ -15,7 +15,7 @@ from django.utils import timezone
 from clinic.access.answers import ReasonForm, typed_version
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.drafts import DraftRefused, draft_of, drop_draft, keep_draft
-from clinic.access.models import Conflict
+from clinic.access.models import Conflict, Member
 from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
@@ -66,7 +66,7 @@ def _operation(request: HttpRequest, key: str) -> Operation:
 def _own_review(request: HttpRequest, key: str) -> Review:
     visible = Review.objects.visible_to(request.user).select_related(
         "operation__patient__identity", "operation__operator", "operation__planned", "recorded_by", "seen_by",
-        "accepted_by",
+        "accepted_by", "patient_report",
     )  # fmt: skip
     with_parts = visible.prefetch_related(
         Prefetch("toe_findings", ToeFinding.objects.select_related("nail_procedure")),
@@ -282,9 +282,16 @@ def read(request: HttpRequest, key: str) -> HttpResponse:
         and review.observer == Observer.PATIENT
         and not review.accepted_at
         and not review.struck_at,
-        "may_strike": may_strike(request.user, review.recorded_by_id),
+        "may_strike": may_strike(request.user, author_of(review, request.user)),
     }
     return render(request, "reviews/read.html", context)
+
+
+def author_of(review: Review, member: Member) -> int | None:
+    """Who may strike it out besides the lead. A report that waits has no author here: whoever may accept may refuse."""
+    if review.observer == Observer.PATIENT and not review.accepted_at:
+        return member.pk if may(member.role, Action.ACCEPT_REPORT) else None
+    return review.recorded_by_id
 
 
 @require_methods("GET", "POST")
@@ -356,13 +363,16 @@ def undo(request: HttpRequest, key: str) -> HttpResponse:
 @require_methods("POST")
 @allowed(Action.RECORD_REVIEW)
 def strike(request: HttpRequest, key: str) -> HttpResponse:
-    """Strike out a wrong review, with a reason; the lead or the person who recorded it."""
+    """Strike out a wrong review, with a reason; the lead or the person who recorded it.
+
+    A patient's report that waits may be refused by whoever may accept it.
+    """
     review = _own_review(request, key)
 
     def act(reason: str) -> None:
         strike_review(by=request.user, review=review, now=timezone.now(), reason=reason)
 
-    strike_out(request, review, ReasonForm(request.POST), act, what="review", author_id=review.recorded_by_id)
+    strike_out(request, review, ReasonForm(request.POST), act, what="review", author_id=author_of(review, request.user))
     return redirect("review", review.key)
 
 

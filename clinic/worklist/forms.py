@@ -1,6 +1,6 @@
 """Booking a review and logging a contact."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from django import forms
 from django.utils import timezone
@@ -46,7 +46,9 @@ class BookingForm(forms.Form):
         answers = super().clean()
         if answers.get("on") and answers.get("at"):
             starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
-            if starts_at <= self.now:
+            if timezone.localtime(starts_at.astimezone(UTC)).time() != answers["at"]:
+                self.add_error("at", f"{answers['at']:%H:%M} does not exist on that day: the clocks go forward")
+            elif starts_at <= self.now:
                 self.add_error("on", "The appointment lies in the past; to record a visit, open “Record review”")
             elif starts_at > self.now + timedelta(days=FURTHEST_BOOKING_DAYS):
                 self.add_error("on", "The appointment lies more than 14 months ahead; check the year")

@@ -1,0 +1,111 @@
+"""Warning answers stand on top of Today the same moment, and stay until somebody has dealt with them."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+
+from clinic.reports.models import PatientReport
+from clinic.reviews.models import Contact, Review
+from tests.clinic.reports.conftest import NOW, TODAY
+from tests.factories import create_report
+
+pytestmark = pytest.mark.django_db
+
+
+def unexpected(client):
+    return client.get(reverse("today")).context["lists"].unexpected
+
+
+def test_warnings_come_before_what_came_earlier(client_of, operated, practitioner):
+    calm = create_report(operated(365, "Calm"), now=NOW - timedelta(days=3))
+    problem = operated(100, "Rang")
+    Contact.objects.create(
+        operation=problem, made_on=TODAY - timedelta(days=2), channel="phone", result="problem",
+        recorded_by=practitioner, recorded_at=NOW,
+    )  # fmt: skip
+    create_report(operated(364, "Grows"), nail="yes", now=NOW - timedelta(days=1))
+    create_report(operated(363, "Warns"), fluid="yellow", pain=8, wants_call=True, now=NOW)
+
+    rows = unexpected(client_of(practitioner))
+
+    assert [(row.identity.family_name, row.kind, row.words) for row in rows] == [
+        ("Warns", "late", "Warning: yellow or smelly fluid, pain of 7 or more, wants a call"),
+        ("Grows", "new", "Patient's report: nail growing back"),
+        ("Rang", "new", "Patient reports a problem"),
+        ("Calm", "new", "Patient's report"),
+    ]
+    assert calm.flags == []
+
+
+def test_reception_sees_that_there_is_a_warning_and_not_which(client_of, operated, reception):
+    create_report(operated(365), fluid="yellow", pain=8)
+
+    page = client_of(reception).get(reverse("today")).content.decode()
+
+    assert "Warning answers: tell a clinician now" in page
+    assert "yellow" not in page
+
+
+@pytest.mark.parametrize(
+    ("answers", "flags"),
+    [
+        ({"pain": 6}, []),
+        ({"pain": 7}, ["high_pain"]),
+        ({"fluid": "clear"}, []),
+        ({"fluid": "not_sure"}, []),
+        ({"fluid": "yellow"}, ["yellow_fluid"]),
+        ({"wants_call": True}, ["wants_call"]),
+        ({"sore": "yes"}, ["sore"]),
+        ({"nail": "yes"}, ["nail_grows"]),
+        ({"nail": "not_sure", "sore": "not_sure"}, []),
+    ],
+)
+def test_what_raises_a_flag(operated, answers, flags):
+    assert create_report(operated(365), **answers).flags == flags
+
+
+def test_a_flagged_report_stays_after_accepting_until_it_is_dealt_with(client_of, operated, practitioner):
+    report = create_report(operated(365), pain=9)
+    client = client_of(practitioner)
+    assert client.post(reverse("report-answered", args=[report.review.key])).status_code == 404  # read it first
+
+    client.post(reverse("review-accept", args=[report.review.key]))
+    assert [row.report.pk for row in unexpected(client)] == [report.review.pk]
+    assert "Dealt with" in client.get(reverse("today")).content.decode()
+
+    for _ in range(2):
+        client.post(reverse("report-answered", args=[report.review.key]))
+    assert unexpected(client) == []
+    report.refresh_from_db()
+    assert (report.answered_by, report.answered_at) == (practitioner, NOW)
+
+
+def test_a_calm_report_leaves_the_list_when_it_is_accepted(client_of, operated, practitioner):
+    report = create_report(operated(365))
+    client = client_of(practitioner)
+
+    client.post(reverse("review-accept", args=[report.review.key]))
+
+    assert unexpected(client) == []
+
+
+def test_a_practitioner_may_refuse_a_report_with_a_reason(client_of, operated, practitioner, assistant):
+    report = create_report(operated(365))
+    url = reverse("review-strike", args=[report.review.key])
+
+    client_of(assistant).post(url, {"reason": "Looks odd"})
+    assert Review.objects.get().struck_at is None
+
+    client_of(practitioner).post(url, {"reason": "Sent for somebody else's toe"})
+    assert Review.objects.get().struck_reason == "Sent for somebody else's toe"
+    assert unexpected(client_of(practitioner)) == []
+
+
+def test_another_practice_sees_no_report(client_of, operated, colleague_elsewhere):
+    report = create_report(operated(365), pain=9)
+    client = client_of(colleague_elsewhere)
+
+    assert unexpected(client) == []
+    assert client.post(reverse("report-answered", args=[report.review.key])).status_code == 404
+    assert PatientReport.objects.get().answered_at is None
