@@ -28,6 +28,7 @@ from clinic.procedures.models import (
 from clinic.procedures.site_decision import SiteDecision
 from clinic.redflags.models import RedFlag, RedFlagSeen
 from clinic.recall.models import CalendarAddress, Closure
+from clinic.reminders.models import Message, TextApproval
 from clinic.reports.models import PatientReport, ReportedToe, ReportLink
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
@@ -55,6 +56,7 @@ __all__ = [
     "Identity",
     "Mark",
     "Member",
+    "Message",
     "NailProcedure",
     "NameDigest",
     "Operation",
@@ -74,6 +76,7 @@ __all__ = [
     "SignInThrottle",
     "SiteDecision",
     "Submission",
+    "TextApproval",
     "ToeFinding",
     "TreatedSide",
     "UploadTry",

@@ -180,6 +180,16 @@ PHOTOGRAPH_DIR = VAR_DIR / "photographs"  # shown by no web server; a view reads
 SITE_URL = os.environ.get("SITE_URL") or (
     f"https://{ALLOWED_HOSTS[0].lstrip('.')}" if PRODUCTION else "http://127.0.0.1:8000"
 )
+# Messages to patients. Without a mail server development prints them, and production sends none.
+EMAIL_HOST = os.environ.get("EMAIL_HOST", "")
+EMAIL_BACKEND = "clinic.reminders.smtp.Backend" if EMAIL_HOST else "django.core.mail.backends.console.EmailBackend"
+EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "587"))
+EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = os.environ.get("EMAIL_SECURITY", "starttls") == "starttls"
+EMAIL_USE_SSL = os.environ.get("EMAIL_SECURITY", "starttls") == "tls"
+EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "15"))
+DEFAULT_FROM_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "follow-up@localhost")
 REPORT_POSTS_A_LINK = 10  # tries within ten minutes to send one report, pictures included
 
 LANGUAGE_CODE = "en-gb"

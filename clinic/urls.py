@@ -14,6 +14,7 @@ from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
 from clinic.redflags import views as redflags
 from clinic.recall import views as recall
+from clinic.reminders import views as reminders
 from clinic.reports import views as reports
 from clinic.reviews import views as reviews
 from clinic.theatre import note_views
@@ -119,6 +120,9 @@ urlpatterns = [
     # recall
     path("recall/", recall.recall, name="recall"),
     path("recall/letters/", recall.letters, name="letters"),
+    path("recall/messages/", reminders.message_list, name="messages"),
+    path("recall/messages/approve/", reminders.message_approve, name="message-approve"),
+    path("recall/messages/<slug:key>/", reminders.message_decide, name="message-decide"),
     path("recall/calendar/", recall.calendar, name="calendar"),
     path("calendar/<slug:token>.ics", recall.calendar_feed, name="calendar-feed"),
     path("recall/list.csv", recall.recall_csv, name="recall-csv"),

@@ -103,4 +103,4 @@ def _made(by: Member, letter: Letter, now: datetime, days: int) -> Link | None:
         return None
     link, token = make_link(by=by, operation=letter.operation, about=about.value, now=now, days=days)
     address = address_of(token)
-    return Link(address, qr_picture(address), long_day(timezone.localdate(link.expires_at)))
+    return Link(address, qr_picture(address), long_day(timezone.localtime(link.expires_at).date()))

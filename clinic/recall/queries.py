@@ -59,7 +59,7 @@ class Followed:
         """An appointment within the window; a later one does not save this review."""
         if self.booked_at is None or self.closes_on is None:
             return False
-        return timezone.localdate(self.booked_at) <= self.closes_on
+        return timezone.localtime(self.booked_at).date() <= self.closes_on
 
     @property
     def was_reached(self) -> bool:

@@ -69,3 +69,14 @@ class MessageState(Term):
     UNCLEAR = "unclear", "Perhaps sent", "The run ended before the mail server answered", s.OWN_DESIGN
     FAILED = "failed", "Not sent", "The mail server refused it, or could not be reached again and again", s.OWN_DESIGN
     DROPPED = "dropped", "Taken out", "No longer wanted when its turn came", s.OWN_DESIGN
+
+
+class MessageFault(Term):
+    """Why a message did not leave, or had to wait. Never what a server said: it may quote the address."""
+
+    UNREACHABLE = "unreachable", "Mail server not reached", "No connection, or no answer in time", s.OWN_DESIGN
+    LATER = "later", "Mail server asked to wait", "A temporary refusal", s.OWN_DESIGN
+    REFUSED = "refused", "Address refused", "The mail server does not take this address or message", s.OWN_DESIGN
+    NO_ADDRESS = "no_address", "No e-mail address", "The address was taken away meanwhile", s.OWN_DESIGN
+    NO_ANSWER = "no_answer", "No answer to the text", "The text left, and no answer came", s.OWN_DESIGN
+    NOT_WANTED = "not_wanted", "Not wanted any more", "Booked, seen, stopped or tried otherwise meanwhile", s.OWN_DESIGN

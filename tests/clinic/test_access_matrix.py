@@ -19,6 +19,7 @@ from clinic.access.rules import Action, Role, may
 from clinic.photographs.models import Photograph
 from clinic.procedures.models import Amendment, Operation
 from clinic.recall.models import Closure
+from clinic.reminders.models import Message
 from clinic.reports.models import PatientReport
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
@@ -136,6 +137,9 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     # recall
     "recall": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
     "letters": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "messages": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
+    "message-approve": ("POST", Action.SET_AUDIT, 302, SIGN_IN),
+    "message-decide": ("POST", Action.BOOK_REVIEW, 400, SIGN_IN),
     "calendar": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
     "calendar-feed": ("GET", None, 404, 404),
     "recall-csv": ("GET", Action.BOOK_REVIEW, 200, SIGN_IN),
@@ -225,6 +229,14 @@ def closure_of(practice: Practice) -> Closure:
     return Closure.objects.create(
         operation=operation, reason="never_tried", closed_on=date(2026, 11, 24), closed_by=operation.operator,
         closed_at=NOON,
+    )  # fmt: skip
+
+
+def message_of(practice: Practice) -> Message:
+    operation = create_operation(practice)
+    return Message.objects.create(
+        operation=operation, point="twelve_months", after_days=-14, kind="invitation", approved_by=operation.operator,
+        queued_at=NOON, not_before_at=NOON,
     )  # fmt: skip
 
 
@@ -319,6 +331,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "report-link": lambda practice: [create_operation(practice).key],
     "report-answered": lambda practice: [report_of(practice).review.key],
     "calendar-feed": lambda practice: ["never-made-by-anybody"],
+    "message-decide": lambda practice: [message_of(practice).key],
     "close": lambda practice: [create_operation(practice).key],
     "open-again": lambda practice: [closure_of(practice).key],
     "contact-undo": lambda practice: [contact_of(practice).key],

@@ -1,0 +1,109 @@
+"""Which messages are due: put into the queue once for each step of the ladder, however often it is asked."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from clinic.access.models import Practice
+from clinic.planning.models import FollowUp, follow_up_of
+from clinic.recall.queries import Followed, followed, name_rows
+from clinic.reminders.models import Message, TextApproval
+from clinic.reminders.texts import digest_of
+from clinic.reports.links import ABOUT
+from clinic.vocabulary.recall import MessageKind, MessageState
+
+
+@dataclass
+class Due:
+    """What one practice has to send. why_not: a sentence where it sends nothing at all. no_address: for a letter."""
+
+    practice: Practice
+    rows: list[Followed] = field(default_factory=list)
+    no_address: int = 0
+    why_not: str = ""
+    approval: TextApproval | None = None
+
+
+def approval_of(practice: Practice, settings: FollowUp) -> TextApproval | None:
+    """The approval of the wording as it stands; None if it was never read, or has changed since."""
+    return practice.text_approvals.filter(digest=digest_of(settings)).select_related("by").first()
+
+
+def due_of(practice: Practice, *, today: date, now: datetime) -> Due:
+    """Patients for whom a message is the step that has come, one message a person and day."""
+    settings = follow_up_of(practice)
+    found = Due(practice, approval=approval_of(practice, settings))
+    if not settings.sends_email:
+        found.why_not = "E-mail is switched off."
+        return found
+    if found.approval is None:
+        found.why_not = "Nobody has approved the messages as they read now."
+        return found
+    rows = [row for row in followed(practice, today=today, now=now) if wants_message(row, today)]
+    name_rows(rows)
+    addressed = [row for row in rows if row.identity and row.identity.email]
+    found.no_address = len(rows) - len(addressed)
+    found.rows = list(_one_a_day(addressed, _written_to(practice, today)))
+    return found
+
+
+def wants_message(row: Followed, today: date) -> bool:
+    """Whether the ladder asks for a message now."""
+    step = row.next.step if row.next else None
+    open_now = row.point is not None and row.state is not None and row.state.is_open
+    return (
+        step is not None and step.way == "message" and open_now and row.stop is None and not row.is_booked
+        and row.next is not None and row.next.is_due(today)
+    )  # fmt: skip
+
+
+def _written_to(practice: Practice, today: date) -> set[int]:
+    """People a message goes to, or went to, today."""
+    midnight = timezone.make_aware(datetime.combine(today, datetime.min.time()))
+    waiting = Q(state__in=[MessageState.QUEUED, MessageState.CLAIMED, MessageState.HANDING])
+    busy = Message.objects.filter(waiting | Q(settled_at__gte=midnight), operation__practice=practice)
+    busy = busy.exclude(state=MessageState.DROPPED).select_related("operation__patient__merged_into")
+    return {message.operation.patient.person.pk for message in busy}
+
+
+def _one_a_day(rows: list[Followed], written_to: set[int]) -> Iterator[Followed]:
+    for row in rows:
+        person = row.operation.patient.person.pk
+        if person not in written_to:
+            written_to.add(person)
+            yield row
+
+
+def kind_of(row: Followed) -> MessageKind:
+    """With a link only where the patient's report is enough, and only while it would lie in the window."""
+    point, step = row.point, row.next.step if row.next else None
+    if (
+        point
+        and step
+        and step.with_link
+        and point.mode.takes_report
+        and point.contains(row.day)
+        and point.code in ABOUT
+    ):
+        return MessageKind.LINK
+    return MessageKind.INVITATION
+
+
+def queue_due(practice: Practice, *, today: date, now: datetime) -> tuple[Due, int]:
+    """Put what is due into the queue; gives also how many are new in it. The database keeps each step single."""
+    found = due_of(practice, today=today, now=now)
+    return found, sum(_queue(row, found.approval, now) for row in found.rows)
+
+
+@transaction.atomic
+def _queue(row: Followed, approval: TextApproval | None, now: datetime) -> bool:
+    assert row.point and row.next and row.next.step and approval  # noqa: S101, PT018 - due_of chose it so
+    _, is_new = Message.objects.get_or_create(
+        operation=row.operation, point=row.point.code, after_days=row.next.step.after_days,
+        defaults={"kind": kind_of(row), "approved_by": approval.by, "queued_at": now, "not_before_at": now},
+    )  # fmt: skip
+    return is_new
