@@ -5,8 +5,8 @@ from clinic.dosing.models import DoseLimit
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
 from clinic.photographs.models import Photograph
-from clinic.practice.models import OperationTemplate
 from clinic.planning.models import FollowUp, PlannedSchedule
+from clinic.practice.models import OperationTemplate
 from clinic.preparation.models import (
     AssessedToe,
     Assessment,
@@ -26,8 +26,8 @@ from clinic.procedures.models import (
     TreatedSide,
 )
 from clinic.procedures.site_decision import SiteDecision
-from clinic.redflags.models import RedFlag, RedFlagSeen
 from clinic.recall.models import CalendarAddress, Closure
+from clinic.redflags.models import RedFlag, RedFlagSeen
 from clinic.reminders.models import Message, TextApproval
 from clinic.reports.models import PatientReport, ReportedToe, ReportLink
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding

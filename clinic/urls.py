@@ -6,14 +6,14 @@ from clinic.access import views as access
 from clinic.dosing import views as dosing
 from clinic.patients import views as patients
 from clinic.photographs import views as photographs
+from clinic.planning import views as planning
 from clinic.practice import template_views as templates
 from clinic.practice import views as practice
-from clinic.planning import views as planning
 from clinic.preparation import views as preparation
 from clinic.procedures import toe_views
 from clinic.procedures import views as procedures
-from clinic.redflags import views as redflags
 from clinic.recall import views as recall
+from clinic.redflags import views as redflags
 from clinic.reminders import views as reminders
 from clinic.reports import views as reports
 from clinic.reviews import views as reviews

@@ -289,6 +289,8 @@ def create_template(practice: Practice, **fields) -> OperationTemplate:
         "aftercare_sheet": "Sheet A, version 3",
     }
     return OperationTemplate.objects.create(practice=practice, **{**usual, **fields})
+
+
 def create_link(
     operation: Operation,
     *,

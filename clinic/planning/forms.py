@@ -8,12 +8,12 @@ from typing import Any
 
 from django import forms
 
+from clinic.access.answers import REASON_LENGTH
 from clinic.access.forms import VersionedForm
 from clinic.access.numbers import WholeNumberField
 from clinic.planning.defaults import MOST_STEPS, WAYS
 from clinic.planning.models import FollowUp
 from clinic.planning.templates import LAST_DAY, faults
-from clinic.preparation.fields import REASON_LENGTH
 from clinic.schedule import SCHEDULE, ReviewPoint, Schedule, as_rows
 from clinic.vocabulary.schedule import Item, ReviewCode, ReviewMode
 

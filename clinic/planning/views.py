@@ -16,9 +16,9 @@ from clinic.patients.changes import newest_first, steps_of
 from clinic.planning.forms import FollowUpForm, TemplateForm, stored_values
 from clinic.planning.models import FollowUp, follow_up_of
 from clinic.planning.recording import change_template, changed, moved_by
-from clinic.procedures.words import site_name
 from clinic.schedule import COMMON, in_force
 from clinic.vocabulary.procedure import Technique
+from clinic.vocabulary.sites import site_name
 
 LABELS = {
     "phone": "phone number for patients", "out_of_hours": "when closed", "sender": "name in messages",

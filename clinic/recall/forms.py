@@ -4,8 +4,8 @@ from typing import Any
 
 from django import forms
 
+from clinic.access.answers import choice
 from clinic.access.once import OneTimeForm
-from clinic.preparation.fields import choice
 from clinic.recall.queries import Followed
 from clinic.reviews.stops import UNANSWERED
 from clinic.schedule import TWELVE_MONTHS

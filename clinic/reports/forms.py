@@ -8,9 +8,9 @@ from django import forms
 from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 
+from clinic.access.answers import buttons
 from clinic.photographs.cleaning import Clean, clean, refuse_other_ending, too_large
 from clinic.photographs.outline import Refusal
-from clinic.preparation.fields import buttons
 from clinic.procedures.models import NailProcedure, TreatedSide
 from clinic.reports import wording
 from clinic.vocabulary.procedure import NailSide

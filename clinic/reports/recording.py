@@ -11,6 +11,7 @@ from clinic.photographs import storage
 from clinic.photographs.cleaning import Clean
 from clinic.photographs.recording import add_photograph
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
+from clinic.redflags.watching import watch_review
 from clinic.reports.forms import ToeAnswers
 from clinic.reports.links import is_open
 from clinic.reports.models import PatientReport, ReportedToe, ReportLink
@@ -64,8 +65,8 @@ def take_report(
         review=review, link=link, sent_at=now, wants_call=wants_call, flags=flags, is_flagged=bool(flags)
     )
     report.keep(by=by, reason=REASON)
-    for nail, answers in toes.items():
-        _store_toe(review, report, nail, answers, by)
+    findings = [_store_toe(review, report, nail, answers, by) for nail, answers in toes.items()]
+    watch_review(review, by=by, now=now, rows=findings)
     if picture and pictured and write:
         _store_picture(review, picture, pictured, by=by, now=now, write=write)
     link.used_at = now
@@ -79,7 +80,9 @@ def _decided_before(operation: Operation) -> str:
     return latest.next_step if latest else words.NextStep.AS_PLANNED.value
 
 
-def _store_toe(review: Review, report: PatientReport, nail: NailProcedure, answers: ToeAnswers, by: Member) -> None:
+def _store_toe(
+    review: Review, report: PatientReport, nail: NailProcedure, answers: ToeAnswers, by: Member
+) -> ToeFinding:
     """Healing and signs stay unassessed: what the patient says of fluid stands beside them, as the patient's word."""
     edges = len(answers.sore)
     finding = ToeFinding(
@@ -94,6 +97,7 @@ def _store_toe(review: Review, report: PatientReport, nail: NailProcedure, answe
     ReportedToe.objects.create(report=report, nail_procedure=nail, fluid=answers.fluid)
     for side, sore in answers.sore.items():
         _side(review, side, answers, sore).keep(by=by, reason=REASON)
+    return finding
 
 
 def _side(review: Review, side: TreatedSide, answers: ToeAnswers, sore: SeenAtSide) -> SideFinding:

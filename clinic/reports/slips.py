@@ -3,8 +3,8 @@
 import segno
 from django import forms
 
+from clinic.access.answers import choice
 from clinic.access.once import OneTimeForm
-from clinic.preparation.fields import choice
 from clinic.vocabulary.recall import LinkReason
 
 

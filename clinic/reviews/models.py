@@ -8,8 +8,8 @@ from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
 from clinic.access.constraints import between, one_of
-from clinic.access.models import Member, Versioned
-from clinic.procedures.models import NailProcedure, Operation, Strikable, TreatedSide
+from clinic.access.models import Member, Strikable, Versioned
+from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.vocabulary import review as words
 from clinic.vocabulary.procedure import Answer
 from clinic.vocabulary.redflag import Reported

@@ -6,6 +6,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clinic.procedures.models import NailProcedure, TreatedSide
 from clinic.reviews.models import Review, SideFinding, ToeFinding
+from clinic.reviews.recording import Findings
 from clinic.schedule import Seen
 from clinic.vocabulary.review import Extent, Healing, Observer, PainState, Signs, Symptoms
 from clinic.vocabulary.schedule import Item
@@ -39,6 +40,21 @@ def _side_lacks(answered: Q, **kind: object) -> Exists:
     own = SideFinding.objects.filter(answered, review=OuterRef(OuterRef("pk")), treated_side=OuterRef("pk"))
     there = {"nail_procedure__operation": OuterRef("operation_id"), "nail_procedure__amputated_on__isnull": True}
     return Exists(TreatedSide.objects.filter(~Exists(own), **there, **kind))
+
+
+def just_seen(review: Review, findings: Findings) -> Seen:
+    """A review as it was saved a moment ago, without asking the database for what is in hand."""
+    toes, sides = list(findings.toes.values()), list(findings.sides.items())
+    open_items = {
+        Item.HEALING: any(toe["healing"] == Healing.NOT_ASSESSED for toe in toes),
+        Item.SIGNS: any(toe["signs"] == Signs.NOT_ASSESSED for toe in toes),
+        Item.PAIN: any(toe["pain_state"] != PainState.SCORED for toe in toes),
+        Item.REGROWTH: any(
+            found["extent"] in OPEN_EXTENT for side, found in sides if side.nail_procedure.matrix_destroyed
+        ),
+        Item.SYMPTOMS: any(found["symptoms"] in OPEN_SYMPTOMS for _, found in sides),
+    }
+    return Seen(review.day, frozenset(item.value for item, is_open in open_items.items() if is_open))
 
 
 def seen_of(reviews: Iterable[Review]) -> list[Seen]:

@@ -31,6 +31,7 @@ from clinic.reviews.history import history_of
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.reviews.recording import (
     UNDO_FOR,
+    Findings,
     TooLateToUndo,
     accept_report,
     correct_review,
@@ -38,8 +39,8 @@ from clinic.reviews.recording import (
     strike_review,
     undo_review,
 )
+from clinic.reviews.seen import just_seen, seen_of, with_gaps
 from clinic.reviews.sentences import how_seen, side_sentence, site, toe_sentence
-from clinic.reviews.seen import seen_of, with_gaps
 from clinic.reviews.timeline import clinic_ended, story_of, window_words
 from clinic.schedule import Seen, next_point, point_of, schedule_of
 from clinic.vocabulary.review import NextStep, Observer
@@ -141,22 +142,24 @@ def _save(request: HttpRequest, operation: Operation, entry: ReviewEntry, now: d
         )
         drop_draft(request.user, DRAFT, operation.key)
     messages.success(
-        request, _saved_words(operation, review, now), extra_tags=reverse("review-undo", args=[review.key])
+        request,
+        _saved_words(operation, review, entry.findings(), now),
+        extra_tags=reverse("review-undo", args=[review.key]),
     )
     return goes_to
 
 
-def _saved_words(operation: Operation, review: Review, now: datetime) -> str:
+def _saved_words(operation: Operation, review: Review, findings: Findings, now: datetime) -> str:
     """Who, which toe and side, and what is next."""
     sites = "; ".join(site(nail) for nail in operation.nail_procedures.all())
     schedule = schedule_of(operation, operation.practice)
     outside = "" if point_of(review.day, schedule) else f" Day {review.day} is outside every window: an extra review."
-    seen = [*operation.reviews.all(), with_gaps().get(pk=review.pk)]
+    earlier = operation.reviews.all()
     upcoming = next_point(
         performed_on=operation.performed_on,
-        seen=seen_of(seen),
+        seen=[*seen_of(earlier), just_seen(review, findings)],
         today=now.date(),
-        clinic_ended=clinic_ended(seen),
+        clinic_ended=clinic_ended([*earlier, review]),
         schedule=schedule,
     )
     following = f" Next: {upcoming.name}, {window_words(upcoming, operation.performed_on)}." if upcoming else ""

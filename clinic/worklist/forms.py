@@ -8,8 +8,8 @@ from django.utils import timezone
 from clinic.access.answers import choice
 from clinic.access.numbers import DayField
 from clinic.procedures.models import Operation
-from clinic.vocabulary.redflag import Reported
 from clinic.reviews.models import Contact
+from clinic.vocabulary.redflag import Reported
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 NEXT_TRY_AFTER_DAYS = 3

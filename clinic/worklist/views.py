@@ -17,16 +17,16 @@ from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
 from clinic.procedures.models import Operation
-from clinic.redflags.reading import through_flags, waiting
-from clinic.redflags.watching import watch_contact
 from clinic.recall.lists import next_words
 from clinic.recall.queries import standing_of
 from clinic.recall.recording import PerhapsTheSame, log_contact
+from clinic.redflags.reading import through_flags, waiting
+from clinic.redflags.watching import watch_contact
 from clinic.reviews.models import Booking, Contact
-from clinic.reviews.timeline import clinic_ended, window_words
-from clinic.vocabulary.redflag import AlertLevel
 from clinic.reviews.seen import seen_of, with_gaps
+from clinic.reviews.timeline import clinic_ended, window_words
 from clinic.schedule import next_point, point_of, schedule_of
+from clinic.vocabulary.redflag import AlertLevel
 from clinic.vocabulary.review import ContactResult
 from clinic.worklist.forms import BookingForm, ContactForm
 from clinic.worklist.queries import day_list

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
+from clinic.access.numbers import say_day
 from clinic.access.once import claim, first_or_result
 from clinic.access.rules import Action, may
 from clinic.access.spreadsheets import csv_bytes
@@ -24,7 +25,6 @@ from clinic.recall.models import Closure
 from clinic.recall.queries import Followed, followed, name_rows, standing_of
 from clinic.recall.recording import TooLate, close_as_lost, reopen, undo_contact
 from clinic.reviews.models import Contact
-from clinic.reviews.sentences import say_day
 
 ROWS_A_PAGE = 50
 FIRST_LIST = LISTS[0].code
