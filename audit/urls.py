@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from audit.views import agreed, checked, process, results, signed, watching, workspace
+from audit.views import agreed, checked, outlook, process, results, signed, watching, workspace
 
 urlpatterns = [
     # any question; every one of these takes it as its query
@@ -11,6 +11,7 @@ urlpatterns = [
     path("chart/<slug:slug>.<slug:form>", results.chart, name="audit-chart"),
     path("records/", results.behind, name="audit-records"),
     path("process/", process.process_page, name="audit-process"),
+    path("outlook/", outlook.outlook_page, name="audit-outlook"),
     path("checked/", checked.checked, name="audit-checks"),
     path("checked/<slug:family>/", checked.checked_family, name="audit-checks-family"),
     path("figures.json", results.as_json, name="audit-json"),

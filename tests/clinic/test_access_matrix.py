@@ -152,6 +152,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "audit-chart": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-records": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-process": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
+    "audit-outlook": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-checks": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-checks-family": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-json": ("GET", Action.READ_AUDIT, 200, SIGN_IN),

@@ -51,6 +51,7 @@ def recall(request: HttpRequest) -> HttpResponse:
         "today": today,
         "calls": follow_up_of(request.user.practice).tries,
         "may_review": may(request.user.role, Action.RECORD_REVIEW),
+        "may_audit": may(request.user.role, Action.READ_AUDIT),
     }
     return render(request, "recall/recall.html", shown)
 

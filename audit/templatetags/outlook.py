@@ -1,0 +1,20 @@
+"""Widths of intervals in percentage points."""
+
+from django import template
+
+from audit.charts.words import percent
+from audit.measures.outlook import Width
+
+register = template.Library()
+
+
+@register.filter
+def points(width: float) -> str:
+    """A difference of two proportions: 0.211 gives "21.1 points"."""
+    return f"{percent(width).removesuffix(' %')} points"
+
+
+@register.filter
+def less(before: Width, after: Width) -> str:
+    """By how much an interval shrinks."""
+    return points(before.points - after.points)
