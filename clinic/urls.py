@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from clinic.access import views as access
 from clinic.dosing import views as dosing
+from clinic.merging import views as merging
 from clinic.patients import views as patients
 from clinic.photographs import views as photographs
 from clinic.planning import views as planning
@@ -58,6 +59,7 @@ urlpatterns = [
     path("patients/new/", patients.patient_new, name="patient-new"),
     path("patients/<slug:key>/", patients.patient, name="patient"),
     path("patients/<slug:key>/change/", patients.patient_change, name="patient-change"),
+    path("patients/<slug:key>/merge/", merging.patient_merge, name="patient-merge"),
     # before an operation
     path("patients/<slug:key>/assessment/", preparation.assessment_new, name="assessment-new"),
     path("assessments/<slug:key>/", preparation.assessment, name="assessment"),

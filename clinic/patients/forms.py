@@ -14,7 +14,7 @@ from clinic.access.models import Member
 from clinic.access.numbers import DayField
 from clinic.access.once import OneTimeForm
 from clinic.access.rules import Action, may
-from clinic.patients.identity import Identity, find_patients
+from clinic.patients.identity import Identity, find_entries
 from clinic.patients.models import RISK_FIELDS, Patient
 from clinic.patients.sealed import loose_number_digest, plain_letters, record_number_digest
 from clinic.vocabulary.procedure import Answer, Sex
@@ -224,7 +224,7 @@ def namesakes(member: Member, family_name: str, given_name: str, born_on: date) 
     words = f"{family_name} {given_name}".replace("-", " ").split()[:MOST_WORDS]
     return [
         patient
-        for patient in find_patients(member, " ".join(words))
+        for patient in find_entries(member, " ".join(words))
         if (_letters(patient.identity.family_name), _letters(patient.identity.given_name)) == wanted
         and patient.identity.born_on == born_on
     ]

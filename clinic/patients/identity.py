@@ -86,7 +86,14 @@ class NameDigest(models.Model):
 
 def find_patients(member: Member, query: str) -> models.QuerySet[Patient]:
     """Patients of the member's practice whose record number is `query`, with or without its signs, or whose names
-    begin with all its words."""
+    begin with all its words. A name or number of an entry that was merged finds the one that stands for it."""
+    found = find_entries(member, query)
+    standing = models.Q(merged_into=None, pk__in=found.values("pk")) | models.Q(merged__in=found.values("pk"))
+    return Patient.objects.visible_to(member).select_related("identity").filter(standing).distinct()
+
+
+def find_entries(member: Member, query: str) -> models.QuerySet[Patient]:
+    """The same, entry by entry, merged or not."""
     visible = Patient.objects.visible_to(member).select_related("identity")
     by_number = visible.filter(identity__digests__digest=loose_number_digest(member.practice_id, query))
     words = query_digests(member.practice_id, query)

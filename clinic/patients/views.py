@@ -8,7 +8,7 @@ from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.db.models import Max, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
@@ -31,6 +31,7 @@ from clinic.patients.forms import (
 )
 from clinic.patients.identity import find_patients
 from clinic.patients.models import RISK_FIELDS, Patient
+from clinic.patients.own import own_patient
 from clinic.patients.registering import change_identity, register_patient
 from clinic.schedule import next_point, schedule_of, seen_on_days
 from clinic.vocabulary.review import Observer
@@ -83,6 +84,7 @@ def may_do(request: HttpRequest) -> dict[str, bool]:
         "may_register": may(role, Action.REGISTER_PATIENT),
         "may_operate": may(role, Action.RECORD_OPERATION),
         "may_book": may(role, Action.BOOK_REVIEW),
+        "may_merge": may(role, Action.SET_PRACTICE),
     }
 
 
@@ -125,6 +127,8 @@ def patient(request: HttpRequest, key: str) -> HttpResponse:
     """Everything about one patient; for reception who it is, and which reviews are planned."""
     shown = may_do(request)
     patient = own_patient(request, key)
+    if patient.key != key:
+        return redirect("patient", patient.key)  # entered twice; the other entry stands for both
     operations = list(
         patient.operations.select_related("operator", "planned")
         .prefetch_related("nail_procedures__treated_sides", "reviews", "bookings")
@@ -135,6 +139,7 @@ def patient(request: HttpRequest, key: str) -> HttpResponse:
     shown |= {
         "patient": patient,
         "identity": patient.identity,
+        "merged": patient.merged.select_related("identity").order_by("pk"),
         "age": patient.identity.age_on(today),
         "planned": planned_reviews(standing, today=today, practice=request.user.practice),
         "steps": history_of(patient, clinical=shown["may_read"]),
@@ -142,10 +147,6 @@ def patient(request: HttpRequest, key: str) -> HttpResponse:
     if shown["may_read"]:
         shown |= {"risks": risks_of(patient), "operations": operations, "toes": toes_of(standing)}
     return render(request, "patients/patient.html", shown)
-
-
-def own_patient(request: HttpRequest, key: str) -> Patient:
-    return get_object_or_404(Patient.objects.visible_to(request.user).select_related("identity"), key=key)
 
 
 def toes_of(operations: list[Any]) -> list[Any]:

@@ -13,6 +13,7 @@ from django.db.models import Model
 
 from clinic.access.models import Member, keep_all, put, written_by
 from clinic.patients.models import Patient
+from clinic.patients.own import lock_person
 from clinic.preparation.flags import Flag
 from clinic.preparation.models import (
     AssessedToe,
@@ -48,7 +49,7 @@ def record_assessment(
     *, by: Member, patient: Patient, values: AssessmentValues, now: datetime, reason: str = "", key: str = ""
 ) -> Assessment:
     """reason: why unusual values are right. key: where the address had to be known before."""
-    assessment = Assessment(patient=patient, recorded_by=by, recorded_at=now, **values.fields)
+    assessment = Assessment(patient=lock_person(patient), recorded_by=by, recorded_at=now, **values.fields)
     assessment.key = key or assessment.key
     assessment.keep(by=by, reason=reason)
     for foot, columns in values.feet.items():
@@ -134,7 +135,7 @@ def record_consent(
     key: str = "",
 ) -> Consent:
     """points: codes of what was talked about. reason: why unusual answers are right."""
-    consent = Consent(patient=patient, recorded_by=by, recorded_at=now, **fields)
+    consent = Consent(patient=lock_person(patient), recorded_by=by, recorded_at=now, **fields)
     consent.key = key or consent.key
     consent.keep(by=by, reason=reason)
     wanted = set(points)

@@ -10,6 +10,7 @@ from django.db.models import ProtectedError, Q
 
 from clinic.access.models import Member, put, written_by
 from clinic.patients.models import Patient
+from clinic.patients.own import lock_person
 from clinic.procedures.models import Application, NailProcedure, Operation, TreatedSide
 from clinic.procedures.signing import amending
 from clinic.procedures.site_decision import SiteDecision
@@ -90,7 +91,7 @@ def record_operation(
     reason: why unusual values are right; kept in the history.
     key, first_toe_key: of the operation and its first toe, where their addresses had to be known before.
     """
-    _lock_patient(patient.pk)
+    patient = lock_person(patient)
     operation = Operation(
         practice=patient.practice,
         patient=patient,

@@ -20,6 +20,7 @@ from clinic.access.rules import Action, may
 from clinic.access.striking import may_strike, strike_out
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
+from clinic.patients.own import lock_person, own_patient
 from clinic.practice.filling import emptied, filled
 from clinic.practice.models import OperationTemplate
 from clinic.procedures.answers import answers_of, nails_in_order
@@ -50,7 +51,7 @@ NO_TEMPLATE = "none"
 @require_methods("GET", "POST")
 @allowed(Action.RECORD_OPERATION)
 def operation_new(request: HttpRequest, key: str) -> HttpResponse:
-    patient = get_object_or_404(Patient.objects.visible_to(request.user).select_related("identity"), key=key)
+    patient = own_patient(request, key)
     if request.method == "GET":
         kept = draft_of(request.user, DRAFT, patient.key)
         giver = consented_by(patient)
@@ -208,7 +209,7 @@ def saved(request: HttpRequest, patient: Patient, entry: OperationEntry, now: da
         goes_to = reverse("room", args=[operation_key])
     with transaction.atomic():
         # Two people at one patient go one after the other, so that the second one sees the first one's toes.
-        Patient.objects.select_for_update().get(pk=patient.pk)
+        patient = lock_person(patient)
         if earlier := claim(request.user, entry.once[0].once, goes_to):
             return earlier
         if entry.taken_by_now(earlier_sides(patient, without=None)):

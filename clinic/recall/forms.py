@@ -49,7 +49,7 @@ class CloseForm(OneTimeForm, forms.Form):
         return reason
 
     def _bears_out(self, reason: str) -> bool:
-        if reason == LossReason.DECLINED and self.row.operation.patient.person.no_contact_wished:
+        if reason == LossReason.DECLINED and self.row.operation.patient.no_contact_wished:
             return True
         stopped = {LossReason.MOVED: Stop.MOVED, LossReason.DECLINED: Stop.DECLINED}.get(LossReason(reason))
         own = {c.result for c in self.row.contacts if c.operation_id == self.row.operation.pk}

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Exists, F, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Exists, F, Min, OuterRef, Prefetch, QuerySet, Subquery
 from django.utils import timezone
 
 from clinic.access.models import Member, Practice
@@ -100,7 +100,7 @@ def _marked(operations: QuerySet[Operation], now: datetime) -> QuerySet[Operatio
     closed = Closure.objects.filter(operation=OuterRef("pk"), reopened_on__isnull=True)
     gone = NailProcedure.objects.filter(operation=OuterRef("pk"), amputated_on__isnull=True)
     with_marks = operations.annotate(booked_at=Subquery(first), is_closed=Exists(closed), has_toes=Exists(gone))
-    return with_marks.select_related("patient__merged_into", "planned").prefetch_related(reviews_that_count())
+    return with_marks.select_related("patient", "planned").prefetch_related(reviews_that_count())
 
 
 def reviews_that_count() -> Prefetch:
@@ -112,20 +112,20 @@ def follow(operations: Sequence[Operation], *, practice: Practice, today: date) 
     """The standing of fetched operations, which bring plan, counting reviews and patient; one query more."""
     settings = follow_up_of(practice)
     ladder = ladder_of(settings.ladder, calls=settings.tries, close_after_days=settings.close_after_days)
-    logged = contacts_of({operation.patient.person.pk for operation in operations})
+    logged = contacts_of({operation.patient.pk for operation in operations})
     for operation in operations:
         operation.practice = practice  # the same row, with its schedules
-    return [_standing(o, logged.get(o.patient.person.pk, []), ladder, today) for o in operations]
+    return [_standing(o, logged.get(o.patient.pk, []), ladder, today) for o in operations]
 
 
 def contacts_of(people: Collection[int]) -> dict[int, list[Contact]]:
-    """Standing contacts of each person, oldest first, whichever of their entries they were logged at."""
-    own = Q(operation__patient__in=people) | Q(operation__patient__merged_into__in=people)
-    rows = Contact.objects.filter(own, struck_at__isnull=True, operation__struck_at__isnull=True)
-    rows = rows.annotate(patient_pk=F("operation__patient"), kept_pk=F("operation__patient__merged_into"))
+    """Standing contacts of each patient, oldest first, whichever operation they were logged at."""
+    rows = Contact.objects.filter(
+        operation__patient__in=people, struck_at__isnull=True, operation__struck_at__isnull=True
+    ).annotate(patient_pk=F("operation__patient"))
     found: dict[int, list[Contact]] = defaultdict(list)
     for contact in rows.order_by("made_on", "pk"):
-        found[contact.kept_pk or contact.patient_pk].append(contact)
+        found[contact.patient_pk].append(contact)
     return found
 
 
@@ -139,7 +139,7 @@ def _standing(operation: Operation, contacts: Sequence[Contact], ladder: Ladder,
         point = None  # nothing is left to look at
     row = Followed(operation, day, point, state_of(point, **dates) if point else None, contacts=contacts)
     row.stop = stop_of(
-        operation.patient.person, contacts, performed_on=operation.performed_on,
+        operation.patient, contacts, performed_on=operation.performed_on,
         is_closed=getattr(operation, "is_closed", False),
     )  # fmt: skip
     if point:
@@ -232,14 +232,14 @@ def name_rows(rows: Iterable[Followed]) -> None:
     """Toes, sides and identity of the rows that are shown, in two queries; nobody else is unsealed."""
     rows = list(rows)
     own = NailProcedure.objects.filter(operation__in=[row.operation.pk for row in rows]).select_related(
-        "operation__patient__identity", "operation__patient__merged_into__identity"
+        "operation__patient__identity"
     )
     nails: dict[int, list[NailProcedure]] = defaultdict(list)
     for nail in own.prefetch_related("treated_sides").order_by("-foot", "toe"):
         nails[nail.operation_id].append(nail)
     for row in rows:
         row.nails = nails[row.operation.pk]
-        row.identity = row.nails[0].operation.patient.person.identity if row.nails else None
+        row.identity = row.nails[0].operation.patient.identity if row.nails else None
 
 
 def named_rows(own: QuerySet[Operation], practice: Practice, *, today: date, now: datetime) -> list[Followed]:

@@ -48,7 +48,7 @@ def log_contact(
     row.note = answers.get("note") or ""
     row.keep(by=by)
     if row.result == ContactResult.DIED:
-        patient = Patient.objects.select_for_update().get(pk=operation.patient.person.pk)
+        patient = Patient.objects.select_for_update().get(pk=operation.patient.pk)
         patient.died_on = answers["died_on"]
         patient.save_version(by=by, reason="Told at a contact")
     return row

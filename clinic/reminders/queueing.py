@@ -66,13 +66,13 @@ def _written_to(practice: Practice, today: date) -> set[int]:
     midnight = timezone.make_aware(datetime.combine(today, datetime.min.time()))
     waiting = Q(state__in=[MessageState.QUEUED, MessageState.CLAIMED, MessageState.HANDING])
     busy = Message.objects.filter(waiting | Q(settled_at__gte=midnight), operation__practice=practice)
-    busy = busy.exclude(state=MessageState.DROPPED).select_related("operation__patient__merged_into")
-    return {message.operation.patient.person.pk for message in busy}
+    busy = busy.exclude(state=MessageState.DROPPED).select_related("operation")
+    return {message.operation.patient_id for message in busy}
 
 
 def _one_a_day(rows: list[Followed], written_to: set[int]) -> Iterator[Followed]:
     for row in rows:
-        person = row.operation.patient.person.pk
+        person = row.operation.patient_id
         if person not in written_to:
             written_to.add(person)
             yield row

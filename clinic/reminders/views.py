@@ -27,7 +27,7 @@ def message_list(request: HttpRequest) -> HttpResponse:
     practice, now = request.user.practice, timezone.localtime()
     settings = follow_up_of(practice)
     own = Message.objects.filter(operation__practice=practice).select_related(
-        "operation__patient__identity", "operation__patient__merged_into__identity", "settled_by"
+        "operation__patient__identity", "settled_by"
     )
     due = due_of(practice, today=now.date(), now=now)
     shown = {

@@ -54,9 +54,7 @@ def address_of(token: str) -> str:
 
 def find_link(token: str) -> ReportLink | None:
     """The link of a token with all that its page needs; one query."""
-    related = (
-        "made_by", "operation__practice__follow_up", "operation__patient__merged_into", "operation__planned",
-    )  # fmt: skip
+    related = ("made_by", "operation__practice__follow_up", "operation__patient", "operation__planned")
     return ReportLink.objects.select_related(*related).filter(digest=digest_of(token)).first()
 
 
@@ -64,5 +62,5 @@ def is_open(link: ReportLink, now: datetime) -> bool:
     """Whether answers may be sent through it. A patient who wishes no contact, or has died, is asked nothing."""
     if link.used_at or link.ended_at or now > link.expires_at or link.operation.struck_at:
         return False
-    person = link.operation.patient.person
-    return not person.no_contact_wished and person.died_on is None
+    patient = link.operation.patient
+    return not patient.no_contact_wished and patient.died_on is None

@@ -137,14 +137,14 @@ def closed_page(request: HttpRequest, sentence: str, *, status: int, link: Repor
 def report_link(request: HttpRequest, key: str) -> HttpResponse:
     """A new link, shown once on a slip to print; it takes the place of an earlier one."""
     own = Operation.objects.visible_to(request.user).standing()
-    own = own.select_related("patient__identity", "patient__merged_into__identity")
+    own = own.select_related("patient__identity")
     operation = get_object_or_404(own.prefetch_related("nail_procedures__treated_sides"), key=key)
     now = timezone.localtime()
-    person = operation.patient.person
-    contacts = Contact.objects.filter(operation__patient=person, struck_at__isnull=True).order_by("made_on", "pk")
+    patient = operation.patient
+    contacts = Contact.objects.filter(operation__patient=patient, struck_at__isnull=True).order_by("made_on", "pk")
     shown = {
-        "operation": operation, "identity": person.identity, "follow_up": follow_up_of(request.user.practice),
-        "stop": stop_of(person, contacts, performed_on=operation.performed_on),
+        "operation": operation, "identity": patient.identity, "follow_up": follow_up_of(request.user.practice),
+        "stop": stop_of(patient, contacts, performed_on=operation.performed_on),
     }  # fmt: skip
     form = LinkForm(request.POST if request.method == "POST" else None)
     if shown["stop"] or not form.is_valid():

@@ -126,7 +126,7 @@ def _is_followed(operation: Operation, today: date, longest: int) -> bool:
 
 def _with_parts(operations):
     """The operations with all that a row prints, however many there are."""
-    return operations.select_related("patient__merged_into", "operator", "planned").prefetch_related(
+    return operations.select_related("patient", "operator", "planned").prefetch_related(
         "nail_procedures__treated_sides",
         Prefetch("reviews", with_gaps(Review.objects.filter(struck_at__isnull=True)).only("operation_id", "operated_on",
                  "seen_on", "recorded_at", "observer", "accepted_at", "next_step", "struck_at")),

@@ -75,6 +75,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "patient-new": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
     "patient": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
     "patient-change": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
+    "patient-merge": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
     # before an operation; what is answered without a reason leads back with a sentence
     "assessment-new": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     "assessment": ("GET", Action.READ_RECORD, 200, SIGN_IN),
@@ -276,6 +277,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     **{name: lambda practice: [create_limit(practice).key] for name in ("limit", "limit-change", "limit-withdraw")},
     "patient": lambda practice: [create_patient(practice).key],
     "patient-change": lambda practice: [create_patient(practice).key],
+    "patient-merge": lambda practice: [create_patient(practice).key],
     "assessment-new": lambda practice: [create_patient(practice).key],
     "consent-new": lambda practice: [create_patient(practice).key],
     **{

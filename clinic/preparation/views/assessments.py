@@ -20,13 +20,14 @@ from clinic.access.once import claim, first_or_result, new_token
 from clinic.access.rules import Action, may
 from clinic.access.striking import may_strike
 from clinic.patients.models import RISK_FIELDS, Patient
+from clinic.patients.own import own_patient
 from clinic.preparation.clearance import FlagState, states_of
 from clinic.preparation.forms import AssessmentEntry, DecideForm, answers_of, typed_answers, with_other_toes
 from clinic.preparation.history import history_of
 from clinic.preparation.models import Assessment
 from clinic.preparation.reading import sections_of
 from clinic.preparation.recording import change_assessment, decide_flag, record_assessment
-from clinic.preparation.views.shared import bar_of, own_patient, strike_entry
+from clinic.preparation.views.shared import bar_of, strike_entry
 from clinic.vocabulary.preparation import Diabetes, FlagLevel, Topic
 from clinic.vocabulary.procedure import Answer
 

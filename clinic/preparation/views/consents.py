@@ -17,13 +17,14 @@ from clinic.access.once import claim, first_or_result
 from clinic.access.rules import Action, may
 from clinic.access.striking import may_strike
 from clinic.patients.models import Patient
+from clinic.patients.own import own_patient
 from clinic.preparation.consent_forms import ConsentForm, EndForm, ReconfirmForm
 from clinic.preparation.history import history_of_consent
 from clinic.preparation.models import Consent
 from clinic.preparation.questions import Subject
 from clinic.preparation.reading import consent_lines, points_of
 from clinic.preparation.recording import reconfirm_consent, record_consent, withdraw_consent
-from clinic.preparation.views.shared import bar_of, own_patient, strike_entry
+from clinic.preparation.views.shared import bar_of, strike_entry
 from clinic.vocabulary.sites import capital, site_name
 
 

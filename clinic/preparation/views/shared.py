@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.http import HttpRequest
-from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
 from clinic.access.answers import StrikeForm
@@ -11,10 +10,6 @@ from clinic.access.striking import strike_out
 from clinic.patients.forms import risks_of
 from clinic.patients.models import Patient
 from clinic.preparation.models import OfPatient
-
-
-def own_patient(request: HttpRequest, key: str) -> Patient:
-    return get_object_or_404(Patient.objects.visible_to(request.user).select_related("identity"), key=key)
 
 
 def bar_of(patient: Patient) -> dict[str, Any]:
