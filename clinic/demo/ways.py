@@ -6,8 +6,10 @@ from decimal import Decimal
 
 from clinic.access.models import Member, Practice
 from clinic.demo.deal import FIRST_DAY
+from clinic.demo.people import phone
 from clinic.demo.shapes import mint
 from clinic.demo.surgery import ZONE
+from clinic.planning.models import FollowUp
 from clinic.practice.acts import add_template
 from clinic.practice.models import OperationTemplate
 
@@ -19,6 +21,8 @@ SETTINGS = {
     "dressings_offered": ["non_adherent", "alginate", "iodine", "gauze"],
     "checklist_wording": {"emergency": "Emergency box: everybody points at it"},
 }
+OWN_PHONE = phone(999)
+AT_NIGHT = "When we are closed: the local number for urgent advice that stands on your aftercare sheet."
 SHEET = "Nail surgery at home, version 4"
 AFTERWARDS = {
     "tourniquet": "ring",
@@ -51,3 +55,6 @@ def settle(practice: Practice, lead: Member) -> None:
         row = OperationTemplate(key=mint(rng), practice=practice, **values)
         row._history_date = SET_AT
         add_template(by=lead, row=row, reason="Agreed in the practice")
+    follow_up = FollowUp(key=mint(rng), practice=practice, phone=OWN_PHONE, out_of_hours=AT_NIGHT)
+    follow_up._history_date = SET_AT
+    follow_up.keep(by=lead, reason="Agreed in the practice")

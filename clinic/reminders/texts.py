@@ -10,12 +10,11 @@ SUBJECT = "Please get in touch"
 STOP = "If you do not want such messages, tell us and we will stop."
 INVITATION = """Hello,
 
-{sender} would like to see you. Please call us on {phone} to choose a time.
+{sender} would like to see you. Please call us{on_phone} to choose a time.
 
 {stop}
 
-{sender}
-{phone}
+{sender}{phone_line}
 """
 LINK = """Hello,
 
@@ -24,12 +23,11 @@ LINK = """Hello,
 {address}
 
 This link works once, until {until}. Please do not pass it on.
-If you would rather talk to us, call {phone}.
+If you would rather talk to us, call us{on_phone}.
 
 {stop}
 
-{sender}
-{phone}
+{sender}{phone_line}
 """
 TEXTS = {MessageKind.INVITATION: INVITATION, MessageKind.LINK: LINK}
 EXAMPLE_ADDRESS, EXAMPLE_DAY = "(the patient's link)", "(the last day)"
@@ -43,7 +41,9 @@ class Written:
 
 def written(kind: str, settings: FollowUp, *, address: str = EXAMPLE_ADDRESS, until: str = EXAMPLE_DAY) -> Written:
     """One message; with the examples, as the page shows it before the first sending."""
-    parts = {"sender": settings.shown_sender, "phone": settings.phone, "stop": STOP, "address": address, "until": until}
+    phone = settings.phone
+    parts = {"sender": settings.shown_sender, "stop": STOP, "address": address, "until": until}
+    parts |= {"on_phone": f" on {phone}" if phone else "", "phone_line": f"\n{phone}" if phone else ""}
     return Written(SUBJECT, TEXTS[MessageKind(kind)].format(**parts))
 
 
