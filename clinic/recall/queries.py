@@ -31,7 +31,9 @@ CLOSING_DAYS = 365
 
 @dataclass
 class Followed:
-    """One operation on one day. tries: those made for its next review, oldest first; contacts: all of the person."""
+    """One operation on one day. contacts: all of the patient, oldest first. tries: those for the next review of this
+    operation, or all of this operation where no review is to come.
+    """
 
     operation: Operation
     day: int
@@ -144,6 +146,8 @@ def _standing(operation: Operation, contacts: Sequence[Contact], ladder: Ladder,
     )  # fmt: skip
     if point:
         row.tries, row.next = _tries(row, point, ladder, today)
+    else:
+        row.tries = [contact for contact in contacts if contact.operation_id == operation.pk]
     return row
 
 

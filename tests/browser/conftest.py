@@ -10,8 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from clinic.management.commands.demo import PASSWORD as DEMO_PASSWORD
-from tests.browser.server import CHROMIUM, FLAGS, WIDTHS, running_demo, sign_in
+from tests.browser.server import CHROMIUM, FLAGS, WIDTHS, running_demo, signed_in_states
 
 # The browser's driver leaves an event loop running in the test process; database tests that follow it there are
 # ordinary synchronous code all the same.
@@ -46,18 +45,7 @@ def demo_server(tmp_path_factory) -> Iterator[str]:
 @pytest.fixture(scope="session")
 def signed_in_state(browser: Browser, demo_server: str) -> Callable[[str], dict]:
     """Cookies of a demo member, signed in once per run through the sign-in page."""
-    states: dict[str, dict] = {}
-
-    def state_of(username: str) -> dict:
-        if username not in states:
-            context = browser.new_context(base_url=demo_server)
-            page = context.new_page()
-            sign_in(page, username, DEMO_PASSWORD)
-            states[username] = context.storage_state()
-            context.close()
-        return states[username]
-
-    return state_of
+    return signed_in_states(browser, demo_server)
 
 
 @pytest.fixture

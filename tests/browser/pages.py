@@ -5,6 +5,7 @@ import tempfile
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from playwright.sync_api import Page
 
@@ -54,6 +55,26 @@ def first_photograph(page: Page) -> str:
     return preview.first.get_attribute("href") or ""
 
 
+def to_recall(page: Page, act: str, show: str = "outcome") -> str:
+    """The page of an act of the first row of a recall list; the acts hang on the operation."""
+    key = href(page, f"/recall/?show={show}", f"/operations/{KEY}/").split("/")[2]
+    return f"/operations/{key}/{act}/"
+
+
+def letters_to_two(page: Page) -> str:
+    page.goto("/recall/?show=outcome")
+    keys = [box.get_attribute("value") for box in page.locator("input[name=pick]").all()[:2]]
+    return "/recall/letters/?" + "&".join(f"pick={key}" for key in keys)
+
+
+def patients_own_page(page: Page) -> str:
+    """Behind a new link to somebody who is due."""
+    page.goto(to_recall(page, "link"))
+    page.get_by_label("12 months").check()
+    page.get_by_role("button", name="Make the slip").click()
+    return urlsplit(page.locator(".slip .address").inner_text()).path
+
+
 def a_running_operation(page: Page) -> str:
     """Today names the operations that are not signed yet."""
     return href(page, "/today/", f"/operations/{KEY}/(room|sign)/$").rsplit("/", 2)[0] + "/"
@@ -90,6 +111,20 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "book": ("pip", lambda page: href(page, "/today/", "/book/")),
     "contact": ("pip", lambda page: href(page, "/today/", "/contact/")),
     "patient for reception": ("pip", first_patient),
+    "recall": ("pip", "/recall/"),
+    "recall, outcome missing": ("idris", "/recall/?show=outcome"),
+    "recall, to close": ("pip", "/recall/?show=close"),
+    "close as lost": ("pip", lambda page: to_recall(page, "close", "close")),
+    "letters": ("pip", letters_to_two),
+    "messages": ("pip", "/recall/messages/"),
+    "calendar": ("pip", "/recall/calendar/"),
+    "link for a patient": ("pip", lambda page: to_recall(page, "link")),
+    "patient's own page": ("pip", patients_own_page),
+    "patient's page, unknown link": ("pip", "/r/nosuchtoken/"),
+    "following up": ("orla", "/settings/follow-up/"),
+    "review schedule": ("orla", "/settings/follow-up/common/"),
+    "merge two entries": ("orla", lambda page: first_patient(page) + "merge/"),
+    "who will be lost": ("orla", "/audit/outlook/"),
     "audit": ("orla", "/audit/"),
     "course after surgery": ("orla", "/audit/course/"),
     "how operations were done": ("orla", "/audit/process/"),

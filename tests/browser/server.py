@@ -14,13 +14,16 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import psycopg
+from playwright.sync_api import Browser
 from psycopg import sql
+
+from clinic.management.commands.demo import PASSWORD
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -102,3 +105,18 @@ def sign_in(page, username: str, password: str) -> None:
     page.get_by_label("Password", exact=True).fill(password)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda url: "/sign-in/" not in url)
+
+
+def signed_in_states(browser: Browser, address: str) -> Callable[[str], dict]:
+    """Gives the cookies of a demo member, signed in once through the sign-in page."""
+    states: dict[str, dict] = {}
+
+    def state_of(username: str) -> dict:
+        if username not in states:
+            context = browser.new_context(base_url=address)
+            sign_in(context.new_page(), username, PASSWORD)
+            states[username] = context.storage_state()
+            context.close()
+        return states[username]
+
+    return state_of

@@ -223,3 +223,14 @@ def test_the_row_says_what_comes_next(client_of, operated, reception):
 
     assert "Try 2: Call today, at another hour than 08:00" in page
     assert "tried once, 21 Nov: no answer" in page
+
+
+def test_past_the_window_all_tries_of_the_operation_are_shown(client_of, operated, reception):
+    operation = operated(430, "Over")
+    tried(operation, 80)
+    tried(operation, 70, "left_message")
+
+    row = client_of(reception).get(reverse("recall"), {"show": "close"}).context["rows"][0]
+
+    assert len(row["row"].tries) == 2
+    assert row["last"].result == "left_message"
