@@ -10,8 +10,9 @@ from clinic.access.models import Conflict, Member
 from clinic.patients.models import Patient
 from clinic.procedures.models import Operation
 from clinic.recall.models import Closure
+from clinic.redflags.models import RedFlag
 from clinic.reviews.models import Contact
-from clinic.vocabulary.redflag import Reported
+from clinic.vocabulary.redflag import AlertOrigin, Reported
 from clinic.vocabulary.review import ContactResult
 
 SAME_CALL_WITHIN = timedelta(minutes=10)
@@ -64,10 +65,13 @@ def _just_logged(operation: Operation, channel: str, *, by: Member, now: datetim
 def undo_contact(*, by: Member, contact: Contact, now: datetime) -> None:
     """Strike out a try just logged. Raises TooLate for others, after ten minutes, or once it was changed.
 
-    A death that was told with it stays on the patient's page, where it is corrected with a reason.
+    A death that was told with it stays on the patient's page, where it is corrected with a reason; a red flag that it
+    raised is answered, not made to disappear.
     """
     told_death = contact.result == ContactResult.DIED
-    if contact.recorded_by_id != by.pk or now - contact.recorded_at > UNDO_FOR or contact.version > 1 or told_death:
+    too_late = contact.recorded_by_id != by.pk or now - contact.recorded_at > UNDO_FOR or contact.version > 1
+    flags = RedFlag.objects.filter(origin=AlertOrigin.CONTACT, source_key=contact.key)
+    if too_late or told_death or flags.exists():
         raise TooLate
     contact.struck_at, contact.struck_reason = now, "Undone by the author"
     contact.save_version(by=by, reason="Undone by the author")

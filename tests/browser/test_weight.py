@@ -16,7 +16,9 @@ def sent_bytes(response) -> int:
     return len(body) if kind.startswith(ALREADY_COMPRESSED) else len(gzip.compress(body, 6))
 
 
-@pytest.mark.parametrize("name", ["today", "toe", "record review", "new operation", "audit"])
+@pytest.mark.parametrize(
+    "name", ["today", "toe", "record review", "new operation", "audit", "recall", "patient's own page"]
+)
 def test_weight_of_a_page(open_as, name):
     username = PAGES[name][0]
     where = address_of(name, open_as(username))

@@ -148,7 +148,7 @@ def contact_undo(request: HttpRequest, key: str) -> HttpResponse:
     try:
         undo_contact(by=request.user, contact=contact, now=timezone.now())
     except (TooLate, Conflict):
-        messages.error(request, "It is too late to undo this. Log what is true as another contact.")
+        messages.error(request, "This cannot be undone any more. Log what is true as another contact.")
     else:
         messages.success(request, f"The contact of {say_day(contact.made_on)} is taken back.")
     return redirect("contact", contact.operation.key)

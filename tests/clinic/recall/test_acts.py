@@ -265,3 +265,16 @@ def test_nothing_heard_is_never_a_result(client_of, practice, operated, receptio
     (row,) = unit_frame(frames, "any_regrowth", "side").to_dict("records")
 
     assert row["status"] == "lost"
+
+
+def test_a_try_that_raised_a_red_flag_is_not_taken_back(client_of, operated, reception):
+    client = client_of(reception)
+    page = client.post(reverse("contact", args=[operated(50).key]), CALL | {"reported": "unwell"}, follow=True)
+    row = Contact.objects.get()
+
+    client.post(reverse("contact-undo", args=[row.key]))
+
+    row.refresh_from_db()
+    assert row.struck_at is None
+    assert row.operation.red_flags.still_open().exists()
+    assert reverse("contact-undo", args=[row.key]) not in page.content.decode()

@@ -1,5 +1,6 @@
 """The patient's page: what it asks, what becomes of the answers, and links that take none."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -11,6 +12,7 @@ from django.urls import reverse
 
 from audit import cohort
 from audit.measures.outcomes import unit_frame
+from clinic.access.rules import Role
 from clinic.demo.picture import picture_with_place
 from clinic.photographs import storage
 from clinic.photographs.models import Photograph
@@ -18,7 +20,7 @@ from clinic.planning.models import FollowUp
 from clinic.reports.models import PatientReport, ReportLink
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from tests.clinic.reports.conftest import NOW, TODAY
-from tests.factories import add_toe, create_link, create_review, picture_bytes
+from tests.factories import add_toe, create_link, create_member, create_review, picture_bytes
 
 pytestmark = pytest.mark.django_db
 CALM = {"pain0": "1", "fluid0": "none", "nail0": "no", "sore0": "no", "call": "no", "note": ""}
@@ -418,3 +420,20 @@ def test_a_report_changes_nothing_in_the_decision_to_end_clinic_reviews(link, pr
     send(link)
 
     assert Review.objects.latest("pk").next_step == "end_clinic"
+
+
+# --- whoever opens it
+
+
+@pytest.mark.parametrize("role", [None, *Role])
+def test_a_link_shows_the_same_to_every_role_and_to_nobody_who_they_are(link, practice, client_of, role):
+    client = client_of(create_member(practice, role=role)) if role else Client()
+
+    page = client.get(link.url)
+
+    assert page.status_code == 200
+    text = re.sub(r'id="[^"]*"', "", page.content.decode())
+    assert text == re.sub(r'id="[^"]*"', "", Client().get(link.url).content.decode())
+    assert "Testcase" not in text
+    assert client.post(link.url, CALM).status_code == 302
+    assert PatientReport.objects.count() == 1
