@@ -18,13 +18,14 @@ def _scope(practice: Practice, performed_from: date, performed_to: date, as_of: 
 
 
 def contacts(practice: Practice, *, performed_from: date, performed_to: date, as_of: date) -> "pd.DataFrame":
-    """One row per entry of the contact log by the cut-off; one statement."""
+    """One row per entry of the contact log that stands, by the cut-off; one statement."""
     import pandas as pd
 
     from audit.measures.visits import CONTACTS
 
     scope = _scope(practice, performed_from, performed_to, as_of)
-    found = Contact.objects.filter(scope.along("operation__"), made_on__lte=as_of).order_by("pk")
+    asked = scope.along("operation__")
+    found = Contact.objects.filter(asked, made_on__lte=as_of, struck_at__isnull=True).order_by("pk")
     fields = ("key", "operation__key", "made_on", "operation__performed_on", "channel", "result")
     rows = [
         (key, operation, (made_on - performed_on).days, channel, result)

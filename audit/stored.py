@@ -16,8 +16,9 @@ from audit.models import StoredFigures
 from clinic.access.models import Practice
 
 Plain = dict[str, Any]
-# Who signs in or what a patient is called changes no figure.
-IDLE = {"member", "identity", "photograph"}
+# Who signs in, what a patient is called, who was sent a link and when reviews are planned change no figure. What a
+# patient reports does, as the review it becomes.
+IDLE = {"member", "identity", "photograph", "followup", "plannedschedule", "reportlink", "patientreport"}
 KEPT_FOR = timedelta(days=60)
 
 
