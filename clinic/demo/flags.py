@@ -19,7 +19,7 @@ from clinic.redflags.rules import RISK_WORDS, Raised, of_contact, of_finding, of
 from clinic.redflags.watching import greatest_share
 from clinic.vocabulary.procedure import Anaesthetic, Foot, NailSide, Tourniquet, Vasoconstrictor
 from clinic.vocabulary.redflag import Alert, AlertAction, AlertOrigin
-from clinic.vocabulary.review import Diagnosis
+from clinic.vocabulary.review import Diagnosis, Observer
 from clinic.vocabulary.sites import capital, toe_name
 
 OPERATED_AT, SEEN_AT, CALLED_AT = time(15, 50), time(16, 5), time(11, 5)
@@ -158,4 +158,5 @@ def _finding_facts(operation: OperationPlan, review: ReviewPlan, toe: ToePlan, v
         key=toe.key, place=capital(toe_name(toe.foot, toe.toe)), day=(review.seen_on - operation.performed_on).days,
         healing=values["healing"], values=values, infected=Diagnosis(values["diagnosis"]).infected,
         infected_since_day=min(infected, default=None), risks=_risks(operation),
+        is_told=review.observer == Observer.PATIENT,
     )  # fmt: skip

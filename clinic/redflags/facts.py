@@ -51,7 +51,10 @@ class OperationFacts:
 
 @dataclass(frozen=True)
 class FindingFacts:
-    """One toe at one review. infected_since_day: of the first review of this toe with a diagnosed infection."""
+    """One toe at one review. infected_since_day: of the first review of this toe with a diagnosed infection.
+
+    is_told: the patient's own words, nobody has looked. told_yellow: of yellow or smelly fluid.
+    """
 
     key: str
     place: str
@@ -61,3 +64,5 @@ class FindingFacts:
     infected: bool = False
     infected_since_day: int | None = None
     risks: tuple[str, ...] = ()
+    is_told: bool = False
+    told_yellow: bool = False

@@ -26,6 +26,7 @@ WIDE_REDNESS_MM = 20  # from there an infection is called moderate: IWGDF/IDSA g
 FEVER_C, COLD_C, FAST_PULSE, FAST_BREATHING, SIRS_ITEMS = Decimal(38), Decimal(36), 90, 20, 2
 LONG_INFECTION_DAYS, LONG_FLUID_DAYS = 28, 56
 LONG_PAIN_FROM_DAY, SLOW_HEALING_FROM_DAY = 21, 84
+HIGH_TOLD_PAIN = 7
 WET = {FluidAmount.SPOTTING, FluidAmount.MODERATE, FluidAmount.SOAKED}
 INFECTED_BEFORE = {term.value for term in LocalInfection if term.present}
 RISK_WORDS = {
@@ -127,7 +128,7 @@ def _dose(facts: OperationFacts) -> Iterator[Raised]:
 
 def of_finding(facts: FindingFacts) -> list[Raised]:
     """One toe at one review."""
-    rules = (_blood_flow, _redness, _unwell, _bone, _risk, _pain, _slow)
+    rules = (_blood_flow, _redness, _unwell, _bone, _risk, _pain, _slow, _told)
     return [flag for rule in rules for flag in rule(facts)]
 
 
@@ -199,6 +200,18 @@ def _slow(facts: FindingFacts) -> Iterator[Raised]:
         yield Raised(Alert.NOT_HEALING, f"{facts.place}: {what} on day {facts.day}", facts.key)
     if _yes(facts, "pigment"):
         yield Raised(Alert.NOT_HEALING, f"{facts.place}: pigment", facts.key)
+
+
+def _told(facts: FindingFacts) -> Iterator[Raised]:
+    """What the patient reports, by the same borders as what somebody saw."""
+    pain, fluid = facts.values.get("pain"), f"{facts.place}: yellow or smelly fluid"
+    if facts.told_yellow and facts.day > LONG_FLUID_DAYS:
+        yield Raised(Alert.BONE_INFECTION, f"{fluid} on day {facts.day}, told by the patient", facts.key)
+    if facts.told_yellow and facts.risks:
+        yield Raised(Alert.HIGH_RISK_FOOT, f"{fluid} told by the patient, and {_named(facts.risks)}", facts.key)
+    if facts.is_told and isinstance(pain, int) and pain >= HIGH_TOLD_PAIN and facts.day >= LONG_PAIN_FROM_DAY:
+        fact = f"{facts.place}: pain {pain} of 10 on day {facts.day}, told by the patient"
+        yield Raised(Alert.PAIN_SYNDROME, fact, facts.key)
 
 
 def _named(risks: tuple[str, ...]) -> str:

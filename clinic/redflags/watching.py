@@ -20,8 +20,9 @@ from clinic.redflags.models import RedFlag
 from clinic.redflags.raising import keep_flags
 from clinic.redflags.rules import RISK_WORDS, Raised, of_contact, of_finding, of_operation
 from clinic.vocabulary.procedure import Answer, NailSide, Tourniquet
+from clinic.vocabulary.recall import FluidSeen
 from clinic.vocabulary.redflag import AlertOrigin
-from clinic.vocabulary.review import Diagnosis
+from clinic.vocabulary.review import Diagnosis, Observer
 from clinic.vocabulary.sites import capital, toe_name
 from clinic.vocabulary.theatre import BlockResult, CheckAnswer
 
@@ -136,10 +137,11 @@ def greatest_share(
 
 
 def finding_facts(review: Any, rows: Sequence[Any]) -> list[FindingFacts]:
-    """Every toe of a review. rows: its findings with their toes. At most one statement."""
+    """Every toe of a review. rows: its findings with their toes. At most one statement, two more for a report."""
     is_infected = {row.nail_procedure_id: Diagnosis(row.diagnosis).infected for row in rows}
     since = _infected_since(review) if any(is_infected.values()) else {}
-    risks = risks_of(review.operation.patient)
+    risks, is_told = risks_of(review.operation.patient), review.observer == Observer.PATIENT
+    yellow = _told_yellow(review) if is_told else frozenset()
     return [
         FindingFacts(
             key=row.nail_procedure.key,
@@ -150,9 +152,18 @@ def finding_facts(review: Any, rows: Sequence[Any]) -> list[FindingFacts]:
             infected=is_infected[row.nail_procedure_id],
             infected_since_day=since.get(row.nail_procedure_id),
             risks=risks,
+            is_told=is_told,
+            told_yellow=row.nail_procedure_id in yellow,
         )
         for row in rows
     ]
+
+
+def _told_yellow(review: Any) -> frozenset[int]:
+    """Toes at which the patient reported yellow or smelly fluid; none where a clinician wrote the words down."""
+    report = getattr(review, "patient_report", None)
+    seen = report.toes.filter(fluid=FluidSeen.YELLOW) if report else ()
+    return frozenset(toe.nail_procedure_id for toe in seen)
 
 
 def _infected_since(review: Any) -> dict[int, int]:

@@ -11,6 +11,7 @@ from clinic.photographs import storage
 from clinic.photographs.cleaning import Clean
 from clinic.photographs.recording import add_photograph
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
+from clinic.redflags.rules import HIGH_TOLD_PAIN
 from clinic.redflags.watching import watch_review
 from clinic.reports.forms import ToeAnswers
 from clinic.reports.links import is_open
@@ -22,7 +23,6 @@ from clinic.vocabulary.photograph import PhotographUse
 from clinic.vocabulary.procedure import Answer, ConsentGiver
 from clinic.vocabulary.recall import FluidSeen, LinkReason, ReportFlag, SeenAtSide
 
-HIGH_PAIN = 7
 REASON = "Sent by the patient"
 EXTENT = {
     SeenAtSide.NO: words.Extent.NONE, SeenAtSide.YES: words.Extent.SOME,
@@ -121,7 +121,7 @@ def flags_of(toes: Mapping[NailProcedure, ToeAnswers], *, wants_call: bool) -> l
     """Codes of ReportFlag that the answers raise, warnings first."""
     found = {
         ReportFlag.YELLOW_FLUID: any(toe.fluid == FluidSeen.YELLOW for toe in toes.values()),
-        ReportFlag.HIGH_PAIN: any(toe.pain >= HIGH_PAIN for toe in toes.values()),
+        ReportFlag.HIGH_PAIN: any(toe.pain >= HIGH_TOLD_PAIN for toe in toes.values()),
         ReportFlag.WANTS_CALL: wants_call,
         ReportFlag.SORE: any(SeenAtSide.YES in toe.sore.values() for toe in toes.values()),
         ReportFlag.NAIL_GROWS: any(SeenAtSide.YES in toe.nail.values() for toe in toes.values()),

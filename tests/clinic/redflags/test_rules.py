@@ -27,10 +27,10 @@ def on_for(minutes):
     return {"tourniquet_used": True, "tourniquet_on_at": NINE, "tourniquet_off_at": NINE + timedelta(minutes=minutes)}
 
 
-def found(day=14, healing="moist", *, risks=(), infected=False, since=None, **values):
+def found(day=14, healing="moist", *, risks=(), infected=False, since=None, told=False, yellow=False, **values):
     facts = FindingFacts(
         key="toe1", place="Right 1st toe (hallux)", day=day, healing=healing, values=values, infected=infected,
-        infected_since_day=since, risks=risks,
+        infected_since_day=since, risks=risks, is_told=told, told_yellow=yellow,
     )  # fmt: skip
     return [(flag.alert, flag.fact.removeprefix("Right 1st toe (hallux): ")) for flag in of_finding(facts)]
 
@@ -226,6 +226,26 @@ def test_what_may_be_sepsis(values, raised):
 )
 def test_what_may_be_an_infected_bone(day, changes, raised):
     assert (Alert.BONE_INFECTION in [alert for alert, _ in found(day, **changes)]) == raised
+
+
+@pytest.mark.parametrize(
+    ("day", "told", "raised"),
+    [
+        (56, {"yellow": True}, []),
+        (57, {"yellow": True}, [(Alert.BONE_INFECTION, "yellow or smelly fluid on day 57, told by the patient")]),
+        (14, {"yellow": True, "risks": ("diabetes",)},
+         [(Alert.HIGH_RISK_FOOT, "yellow or smelly fluid told by the patient, and diabetes")]),
+        (20, {"pain": 7}, []),
+        (21, {"pain": 7}, [(Alert.PAIN_SYNDROME, "pain 7 of 10 on day 21, told by the patient")]),
+        (365, {"pain": 6, "risks": ("diabetes",)}, []),
+    ],
+)  # fmt: skip
+def test_what_a_patient_reports(day, told, raised):
+    assert found(day, "not_assessed", told=True, **told) == raised
+
+
+def test_pain_that_somebody_asked_about_in_person_is_no_report():
+    assert found(365, "dry", pain=8) == []
 
 
 def test_any_infection_in_a_foot_at_risk():

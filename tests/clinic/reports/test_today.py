@@ -38,6 +38,30 @@ def test_warnings_come_before_what_came_earlier(client_of, operated, practitione
     assert calm.flags == []
 
 
+def test_a_red_flag_of_a_report_is_on_top_of_today_until_it_is_answered(client_of, operated, practitioner, reception):
+    """The same flags as of any entry: they lapse with it, and stay with whoever dealt with them."""
+    first, second = (create_report(operated(days), fluid="yellow", pain=8, now=NOW) for days in (365, 364))
+    client = client_of(practitioner)
+    today = client.get(reverse("today"))
+    bone, other = today.context["red_flags"]
+    said = today.content.decode()
+
+    assert (bone.operation, bone.origin, bone.source_key) == (first.review.operation, "review", first.review.key)
+    assert "Right 1st toe (hallux): yellow or smelly fluid on day 365, told by the patient. Possible problem" in said
+    assert said.index('id="red-head"') < said.index('id="unexpected"')
+    assert list(bone.operation.red_flags.values_list("alert", "level")) == [
+        ("bone_infection", "red"), ("pain_syndrome", "amber")
+    ]  # fmt: skip
+    assert "yellow" not in client_of(reception).get(reverse("today")).content.decode()
+
+    answer = {"flag": bone.key, "version": bone.version, "action": "told", "text": "Dr Example told at 9"}
+    client.post(reverse("red-flags", args=[bone.operation.key]), answer)
+    client.post(reverse("review-accept", args=[first.review.key]))  # looks at the findings again; nothing new is raised
+    assert client.get(reverse("today")).context["red_flags"] == [other]
+    client.post(reverse("review-strike", args=[second.review.key]), {"reason": "Sent for somebody else's toe"})
+    assert client.get(reverse("today")).context["red_flags"] == []
+
+
 def test_reception_sees_that_there_is_a_warning_and_not_which(client_of, operated, reception):
     create_report(operated(365), fluid="yellow", pain=8)
 
