@@ -1,9 +1,13 @@
 """Widths of intervals in percentage points."""
 
+from typing import TYPE_CHECKING
+
 from django import template
 
 from audit.charts.words import percent
-from audit.measures.outlook import Width
+
+if TYPE_CHECKING:
+    from audit.measures.outlook import Width  # every start of Django imports this module, and pandas with it
 
 register = template.Library()
 
@@ -15,6 +19,6 @@ def points(width: float) -> str:
 
 
 @register.filter
-def less(before: Width, after: Width) -> str:
+def less(before: "Width", after: "Width") -> str:
     """By how much an interval shrinks."""
     return points(before.points - after.points)
