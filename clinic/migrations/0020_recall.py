@@ -25,6 +25,14 @@ class Migration(migrations.Migration):
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("digest", models.CharField(max_length=64, unique=True)),
                 ("made_at", models.DateTimeField()),
+                (
+                    "member",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="calendar_address",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
@@ -43,7 +51,58 @@ class Migration(migrations.Migration):
                 ("closed_on", models.DateField()),
                 ("closed_at", models.DateTimeField()),
                 ("reopened_on", models.DateField(blank=True, null=True)),
+                (
+                    "closed_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="closures", to="clinic.operation"
+                    ),
+                ),
+                (
+                    "reopened_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("reason__in", ["never_tried", "no_reply", "did_not_attend", "moved", "declined"])
+                        ),
+                        name="closure_reason_known",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("reopened_on__isnull", True)),
+                        fields=("operation",),
+                        name="one_open_closure_per_operation",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("reopened_on__isnull", True), ("reopened_on__gte", models.F("closed_on")), _connector="OR"
+                        ),
+                        name="reopened_after_closed",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("reopened_by__isnull", True), ("reopened_on__isnull", True)),
+                            models.Q(("reopened_by__isnull", False), ("reopened_on__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="closure_reopened_by_and_on",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="FollowUp",
@@ -66,7 +125,45 @@ class Migration(migrations.Migration):
                 ("out_of_hours", models.CharField(blank=True, default="", max_length=200)),
                 ("sender", models.CharField(blank=True, default="", max_length=60)),
                 ("sends_email", models.BooleanField(default=False)),
+                (
+                    "practice",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="follow_up", to="clinic.practice"
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("tries__gte", 1), ("tries__lte", 10)), ("tries__isnull", True), _connector="OR"
+                        ),
+                        name="followup_tries_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("close_after_days__gte", 1), ("close_after_days__lte", 400)),
+                            ("close_after_days__isnull", True),
+                            _connector="OR",
+                        ),
+                        name="followup_close_after_days_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("link_days__gte", 1), ("link_days__lte", 60)),
+                            ("link_days__isnull", True),
+                            _connector="OR",
+                        ),
+                        name="followup_link_days_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("sends_email", False), models.Q(("phone", ""), _negated=True), _connector="OR"
+                        ),
+                        name="followup_email_gives_a_phone",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="HistoricalClosure",
@@ -90,6 +187,48 @@ class Migration(migrations.Migration):
                 (
                     "history_type",
                     models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "closed_by",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="clinic.operation",
+                    ),
+                ),
+                (
+                    "reopened_by",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
                 ),
             ],
             options={
@@ -128,42 +267,30 @@ class Migration(migrations.Migration):
                     "history_type",
                     models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
                 ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "practice",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="clinic.practice",
+                    ),
+                ),
             ],
             options={
                 "verbose_name": "historical follow up",
                 "verbose_name_plural": "historical follow ups",
-                "ordering": ("-history_date", "-history_id"),
-                "get_latest_by": ("history_date", "history_id"),
-            },
-            bases=(simple_history.models.HistoricalChanges, models.Model),
-        ),
-        migrations.CreateModel(
-            name="HistoricalPatientReport",
-            fields=[
-                ("id", models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID")),
-                (
-                    "key",
-                    models.CharField(
-                        db_index=True, default=clinic.access.models.random_key, editable=False, max_length=12
-                    ),
-                ),
-                ("version", models.PositiveIntegerField(default=1, editable=False)),
-                ("sent_at", models.DateTimeField()),
-                ("wants_call", models.BooleanField()),
-                ("flags", models.JSONField(default=list)),
-                ("is_flagged", models.BooleanField()),
-                ("answered_at", models.DateTimeField(blank=True, null=True)),
-                ("history_id", models.AutoField(primary_key=True, serialize=False)),
-                ("history_date", models.DateTimeField(db_index=True)),
-                ("history_change_reason", models.TextField(null=True)),
-                (
-                    "history_type",
-                    models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
-                ),
-            ],
-            options={
-                "verbose_name": "historical patient report",
-                "verbose_name_plural": "historical patient reports",
                 "ordering": ("-history_date", "-history_id"),
                 "get_latest_by": ("history_date", "history_id"),
             },
@@ -188,6 +315,26 @@ class Migration(migrations.Migration):
                 (
                     "history_type",
                     models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="clinic.operation",
+                    ),
                 ),
             ],
             options={
@@ -221,6 +368,37 @@ class Migration(migrations.Migration):
                 (
                     "history_type",
                     models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="clinic.operation",
+                    ),
                 ),
             ],
             options={
@@ -269,25 +447,62 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("settled_at", models.DateTimeField(blank=True, null=True)),
-            ],
-        ),
-        migrations.CreateModel(
-            name="PatientReport",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 (
-                    "key",
-                    models.CharField(
-                        default=clinic.access.models.random_key, editable=False, max_length=12, unique=True
+                    "approved_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
                     ),
                 ),
-                ("version", models.PositiveIntegerField(default=1, editable=False)),
-                ("sent_at", models.DateTimeField()),
-                ("wants_call", models.BooleanField()),
-                ("flags", models.JSONField(default=list)),
-                ("is_flagged", models.BooleanField()),
-                ("answered_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "contact",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="message",
+                        to="clinic.contact",
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="messages", to="clinic.operation"
+                    ),
+                ),
+                (
+                    "settled_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("state__in", ["queued", "claimed", "handing", "sent", "unclear", "failed", "dropped"])
+                        ),
+                        name="message_state_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["invitation", "link"])), name="message_kind_known"
+                    ),
+                    models.UniqueConstraint(fields=("operation", "point", "after_days"), name="message_once_per_step"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "sent"), _negated=True), ("contact__isnull", False), _connector="OR"
+                        ),
+                        name="message_sent_is_in_the_log",
+                    ),
+                ],
+                "indexes": [
+                    models.Index(fields=["state", "not_before_at"], name="clinic_mess_state_7de20d_idx"),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="PlannedSchedule",
@@ -302,17 +517,16 @@ class Migration(migrations.Migration):
                 ("version", models.PositiveIntegerField(default=1, editable=False)),
                 ("rows", models.JSONField()),
                 ("planned_at", models.DateTimeField()),
+                (
+                    "operation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="planned", to="clinic.operation"
+                    ),
+                ),
             ],
             options={
                 "abstract": False,
             },
-        ),
-        migrations.CreateModel(
-            name="ReportedToe",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("fluid", models.CharField(choices=clinic.vocabulary.recall.FluidSeen.choices, max_length=10)),
-            ],
         ),
         migrations.CreateModel(
             name="ReportLink",
@@ -331,7 +545,36 @@ class Migration(migrations.Migration):
                 ("expires_at", models.DateTimeField()),
                 ("used_at", models.DateTimeField(blank=True, null=True)),
                 ("ended_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="report_links", to="clinic.operation"
+                    ),
+                ),
             ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("about__in", ["six_months", "twelve_months", "problem"])),
+                        name="reportlink_about_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("expires_at__gt", models.F("made_at"))),
+                        name="reportlink_expires_after_made",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_at__isnull", True), ("used_at__isnull", True)),
+                        fields=("operation",),
+                        name="one_open_link_per_operation",
+                    ),
+                ],
+            },
         ),
         migrations.CreateModel(
             name="TextApproval",
@@ -339,9 +582,175 @@ class Migration(migrations.Migration):
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("digest", models.CharField(max_length=64)),
                 ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "practice",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="text_approvals", to="clinic.practice"
+                    ),
+                ),
             ],
             options={
                 "ordering": ("-pk",),
+            },
+        ),
+        migrations.CreateModel(
+            name="HistoricalPatientReport",
+            fields=[
+                ("id", models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID")),
+                (
+                    "key",
+                    models.CharField(
+                        db_index=True, default=clinic.access.models.random_key, editable=False, max_length=12
+                    ),
+                ),
+                ("version", models.PositiveIntegerField(default=1, editable=False)),
+                ("sent_at", models.DateTimeField()),
+                ("wants_call", models.BooleanField()),
+                ("flags", models.JSONField(default=list)),
+                ("is_flagged", models.BooleanField()),
+                ("answered_at", models.DateTimeField(blank=True, null=True)),
+                ("history_id", models.AutoField(primary_key=True, serialize=False)),
+                ("history_date", models.DateTimeField(db_index=True)),
+                ("history_change_reason", models.TextField(null=True)),
+                (
+                    "history_type",
+                    models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "answered_by",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "review",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="clinic.review",
+                    ),
+                ),
+                (
+                    "link",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="clinic.reportlink",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "historical patient report",
+                "verbose_name_plural": "historical patient reports",
+                "ordering": ("-history_date", "-history_id"),
+                "get_latest_by": ("history_date", "history_id"),
+            },
+            bases=(simple_history.models.HistoricalChanges, models.Model),
+        ),
+        migrations.CreateModel(
+            name="PatientReport",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "key",
+                    models.CharField(
+                        default=clinic.access.models.random_key, editable=False, max_length=12, unique=True
+                    ),
+                ),
+                ("version", models.PositiveIntegerField(default=1, editable=False)),
+                ("sent_at", models.DateTimeField()),
+                ("wants_call", models.BooleanField()),
+                ("flags", models.JSONField(default=list)),
+                ("is_flagged", models.BooleanField()),
+                ("answered_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "answered_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "review",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="patient_report", to="clinic.review"
+                    ),
+                ),
+                (
+                    "link",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="report", to="clinic.reportlink"
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("answered_at__isnull", True), ("answered_by__isnull", True)),
+                            models.Q(("answered_at__isnull", False), ("answered_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="patientreport_answered_by_and_at",
+                    ),
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="ReportedToe",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("fluid", models.CharField(choices=clinic.vocabulary.recall.FluidSeen.choices, max_length=10)),
+                (
+                    "nail_procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="clinic.nailprocedure"
+                    ),
+                ),
+                (
+                    "report",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="toes", to="clinic.patientreport"
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("report", "nail_procedure"), name="reported_toe_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("fluid__in", ["none", "clear", "yellow", "not_sure"])),
+                        name="reportedtoe_fluid_known",
+                    ),
+                ],
             },
         ),
         migrations.RemoveConstraint(
@@ -435,462 +844,6 @@ class Migration(migrations.Migration):
                     )
                 ),
                 name="sidefinding_extent_known",
-            ),
-        ),
-        migrations.AddField(
-            model_name="calendaraddress",
-            name="member",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="calendar_address",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="closure",
-            name="closed_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="closure",
-            name="operation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="closures", to="clinic.operation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="closure",
-            name="reopened_by",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="followup",
-            name="practice",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="follow_up", to="clinic.practice"
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalclosure",
-            name="closed_by",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalclosure",
-            name="history_user",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalclosure",
-            name="operation",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to="clinic.operation",
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalclosure",
-            name="reopened_by",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalfollowup",
-            name="history_user",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalfollowup",
-            name="practice",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to="clinic.practice",
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalpatientreport",
-            name="answered_by",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalpatientreport",
-            name="history_user",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalpatientreport",
-            name="review",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to="clinic.review",
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalplannedschedule",
-            name="history_user",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalplannedschedule",
-            name="operation",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to="clinic.operation",
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalreportlink",
-            name="history_user",
-            field=models.ForeignKey(
-                null=True, on_delete=django.db.models.deletion.SET_NULL, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalreportlink",
-            name="made_by",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalreportlink",
-            name="operation",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to="clinic.operation",
-            ),
-        ),
-        migrations.AddField(
-            model_name="message",
-            name="approved_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="message",
-            name="contact",
-            field=models.OneToOneField(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="message",
-                to="clinic.contact",
-            ),
-        ),
-        migrations.AddField(
-            model_name="message",
-            name="operation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="messages", to="clinic.operation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="message",
-            name="settled_by",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="patientreport",
-            name="answered_by",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="patientreport",
-            name="review",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="patient_report", to="clinic.review"
-            ),
-        ),
-        migrations.AddField(
-            model_name="plannedschedule",
-            name="operation",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="planned", to="clinic.operation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="reportedtoe",
-            name="nail_procedure",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="clinic.nailprocedure"
-            ),
-        ),
-        migrations.AddField(
-            model_name="reportedtoe",
-            name="report",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="toes", to="clinic.patientreport"
-            ),
-        ),
-        migrations.AddField(
-            model_name="reportlink",
-            name="made_by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="reportlink",
-            name="operation",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="report_links", to="clinic.operation"
-            ),
-        ),
-        migrations.AddField(
-            model_name="patientreport",
-            name="link",
-            field=models.OneToOneField(
-                on_delete=django.db.models.deletion.PROTECT, related_name="report", to="clinic.reportlink"
-            ),
-        ),
-        migrations.AddField(
-            model_name="historicalpatientreport",
-            name="link",
-            field=models.ForeignKey(
-                blank=True,
-                db_constraint=False,
-                null=True,
-                on_delete=django.db.models.deletion.DO_NOTHING,
-                related_name="+",
-                to="clinic.reportlink",
-            ),
-        ),
-        migrations.AddField(
-            model_name="textapproval",
-            name="by",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-            ),
-        ),
-        migrations.AddField(
-            model_name="textapproval",
-            name="practice",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="text_approvals", to="clinic.practice"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="closure",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("reason__in", ["never_tried", "no_reply", "did_not_attend", "moved", "declined"])),
-                name="closure_reason_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="closure",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("reopened_on__isnull", True)),
-                fields=("operation",),
-                name="one_open_closure_per_operation",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="closure",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("reopened_on__isnull", True), ("reopened_on__gte", models.F("closed_on")), _connector="OR"
-                ),
-                name="reopened_after_closed",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="closure",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("reopened_by__isnull", True), ("reopened_on__isnull", True)),
-                    models.Q(("reopened_by__isnull", False), ("reopened_on__isnull", False)),
-                    _connector="OR",
-                ),
-                name="closure_reopened_by_and_on",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="followup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("tries__gte", 1), ("tries__lte", 10)), ("tries__isnull", True), _connector="OR"
-                ),
-                name="followup_tries_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="followup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("close_after_days__gte", 1), ("close_after_days__lte", 400)),
-                    ("close_after_days__isnull", True),
-                    _connector="OR",
-                ),
-                name="followup_close_after_days_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="followup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("link_days__gte", 1), ("link_days__lte", 60)),
-                    ("link_days__isnull", True),
-                    _connector="OR",
-                ),
-                name="followup_link_days_range",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="followup",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("sends_email", False), models.Q(("phone", ""), _negated=True), _connector="OR"),
-                name="followup_email_gives_a_phone",
-            ),
-        ),
-        migrations.AddIndex(
-            model_name="message",
-            index=models.Index(fields=["state", "not_before_at"], name="clinic_mess_state_7de20d_idx"),
-        ),
-        migrations.AddConstraint(
-            model_name="message",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    ("state__in", ["queued", "claimed", "handing", "sent", "unclear", "failed", "dropped"])
-                ),
-                name="message_state_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="message",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("kind__in", ["invitation", "link"])), name="message_kind_known"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="message",
-            constraint=models.UniqueConstraint(
-                fields=("operation", "point", "after_days"), name="message_once_per_step"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="message",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("state", "sent"), _negated=True), ("contact__isnull", False), _connector="OR"
-                ),
-                name="message_sent_is_in_the_log",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reportedtoe",
-            constraint=models.UniqueConstraint(fields=("report", "nail_procedure"), name="reported_toe_once"),
-        ),
-        migrations.AddConstraint(
-            model_name="reportedtoe",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("fluid__in", ["none", "clear", "yellow", "not_sure"])),
-                name="reportedtoe_fluid_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reportlink",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("about__in", ["six_months", "twelve_months", "problem"])),
-                name="reportlink_about_known",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reportlink",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("expires_at__gt", models.F("made_at"))), name="reportlink_expires_after_made"
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="reportlink",
-            constraint=models.UniqueConstraint(
-                condition=models.Q(("ended_at__isnull", True), ("used_at__isnull", True)),
-                fields=("operation",),
-                name="one_open_link_per_operation",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="patientreport",
-            constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("answered_at__isnull", True), ("answered_by__isnull", True)),
-                    models.Q(("answered_at__isnull", False), ("answered_by__isnull", False)),
-                    _connector="OR",
-                ),
-                name="patientreport_answered_by_and_at",
             ),
         ),
     ]
