@@ -61,14 +61,16 @@ class ReportForm(forms.Form):
             self._add_picture()
 
     def _add_toe(self, number: int, nail: NailProcedure) -> None:
-        pain = asked(wording.PAIN, PAIN_CHOICES, "Choose a number from 0 to 10", help_text=wording.PAIN_HINT)
+        where = f": {wording.toe_in_words(nail.foot, nail.toe)}" if len(self.nails) > 1 else ""
+        missing = f"Choose a number from 0 to 10{where}"
+        pain = asked(wording.PAIN, PAIN_CHOICES, missing, help_text=wording.PAIN_HINT)
         pain.widget.attrs["class"] = "scale"
         self.fields[f"pain{number}"] = pain
-        self.fields[f"fluid{number}"] = asked(wording.FLUID, FluidSeen.choices(), "Choose what you see")
+        self.fields[f"fluid{number}"] = asked(wording.FLUID, FluidSeen.choices(), f"Choose what you see{where}")
         sides = side_choices(nail)
         if nail.matrix_destroyed:
-            self.fields[f"nail{number}"] = asked(wording.NAIL, sides, "Choose whether you see new nail")
-        self.fields[f"sore{number}"] = asked(wording.SORE, sides, "Choose whether that side is sore")
+            self.fields[f"nail{number}"] = asked(wording.NAIL, sides, f"Choose whether you see new nail{where}")
+        self.fields[f"sore{number}"] = asked(wording.SORE, sides, f"Choose whether that side is sore{where}")
 
     def _add_picture(self) -> None:
         self.fields["picture"] = forms.FileField(
