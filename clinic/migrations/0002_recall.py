@@ -15,7 +15,7 @@ import clinic.vocabulary.schedule
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clinic", "0012_practice_settings"),
+        ("clinic", "0001_the_record"),
     ]
 
     operations = [
