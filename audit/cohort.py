@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.db.models import Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import Aggregate, Count, F, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 
 from clinic.access.models import Practice
 from clinic.procedures.models import Application, NailProcedure, TreatedSide
@@ -46,6 +46,13 @@ SIDE_FIELDS = {
     "died_on": "nail_procedure__operation__patient__died_on",
     "reoperated_on": "reoperated_on",
     "amputated_on": "nail_procedure__amputated_on",
+}
+# Beside what the measures count on: the dose as a peer reviewer asks for it.
+DOSE_FIELDS = {
+    "strength_percent": "nail_procedure__strength_percent",
+    "strength_basis": "nail_procedure__strength_basis",
+    "applications": "number_of_applications",
+    "seconds_each": "seconds_of_each",
 }
 REVIEW_FIELDS = {
     "review_key": "review__key",
@@ -135,17 +142,27 @@ def _sides(scope: Scope, toe: NailProcedure | None) -> "pd.DataFrame":
 
     asked = scope.along("nail_procedure__operation__") & _of(toe, "nail_procedure")
     treated = TreatedSide.objects.filter(asked).order_by("pk")
-    treated = treated.annotate(applied=_applied(), reoperated_on=_reoperated(scope.as_of))
-    fields = [*SIDE_FIELDS.values(), "stated_exposure_seconds"]
+    treated = treated.annotate(
+        applied=_of_applications(Sum("seconds")),
+        number_of_applications=_of_applications(Count("pk")),
+        # Told only where all were alike.
+        seconds_of_each=_of_applications(Max("seconds"), alike=True),
+        reoperated_on=_reoperated(scope.as_of),
+    )
+    fields = [*SIDE_FIELDS.values(), *DOSE_FIELDS.values(), "stated_exposure_seconds"]
     fields[fields.index("exposure")] = "applied"
-    frame = pd.DataFrame(treated.values_list(*fields), columns=[*SIDE_FIELDS, "stated_seconds"])
+    frame = pd.DataFrame(treated.values_list(*fields), columns=[*SIDE_FIELDS, *DOSE_FIELDS, "stated_seconds"])
+    for name in ("strength_percent", "applications", "seconds_each"):
+        frame[name] = frame[name].astype("float64")
     return _with_days(frame, _loss_reasons(scope), scope.as_of)
 
 
-def _applied() -> Subquery:
-    """Seconds of all applications of a side together."""
-    each = Application.objects.filter(treated_side=OuterRef("pk")).order_by()
-    return Subquery(each.values("treated_side").annotate(total=Sum("seconds")).values("total"))
+def _of_applications(asked: Aggregate, *, alike: bool = False) -> Subquery:
+    """One figure of all applications of a side; with `alike` only where they all lasted as long."""
+    each = Application.objects.filter(treated_side=OuterRef("pk")).order_by().values("treated_side")
+    if alike:
+        each = each.annotate(shortest=Min("seconds"), longest=Max("seconds")).filter(shortest=F("longest"))
+    return Subquery(each.annotate(figure=asked).values("figure"))
 
 
 def _reoperated(as_of: date) -> Subquery:

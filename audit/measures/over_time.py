@@ -116,6 +116,17 @@ def over_time(cohort: Cohort, outcome: Outcome, headline: Count, standard: float
     )
 
 
+def intervals_by_side(cohort: Cohort, outcome: Outcome) -> pd.DataFrame:
+    """What the reviews say about each side with matricectomy: side_key, left, right.
+
+    The event came after day `left` and by day `right`; left is 0 where the side was never seen clear, right is
+    infinity where no event was seen.
+    """
+    sides = _sides(cohort, outcome)
+    found = sides.intervals()
+    return pd.DataFrame({"side_key": sides.frame["side_key"], "left": found.left, "right": found.right})
+
+
 def _sides(cohort: Cohort, outcome: Outcome) -> _Sides:
     frame = cohort.sides.loc[cohort.sides["matrix_destroyed"].astype(bool)].reset_index(drop=True)
     places = pd.Series(np.arange(len(frame)), index=frame["side_key"])
@@ -269,4 +280,4 @@ def _limits(sides: _Sides, left: Numbers, right: Numbers) -> tuple[float, float]
     return None if not day.shown or day.low is None or day.high is None else (day.low, day.high)
 
 
-__all__ = ["HORIZON", "REPORTED_DAYS", "OverTime", "Risk", "over_time"]
+__all__ = ["HORIZON", "REPORTED_DAYS", "OverTime", "Risk", "intervals_by_side", "over_time"]
