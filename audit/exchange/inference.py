@@ -1,4 +1,4 @@
-"""What a colleague who knows agent and time of exposure could infer: kept only while it tells nothing. Knows no Django."""
+"""What a colleague who knows agent and time of exposure could infer. Knows no Django."""
 
 from dataclasses import dataclass
 

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from audit.exchange.columns import FORMAT, FORMAT_VERSION, YEAR
+from audit.exchange.problems import said
 from audit.exchange.protect import Protected
 from audit.measures.definitions import TWELVE_MONTHS, VERSION
 from audit.stats.disclosure import FEWEST_ALIKE
@@ -120,15 +121,15 @@ def read(data: Mapping[str, Any]) -> Manifest:
     for name in ("format", "format_version"):
         wanted = {"format": FORMAT, "format_version": FORMAT_VERSION}[name]
         if data.get(name) != wanted:
-            raise ManifestError(f"{name} is {_said(data.get(name))}; this installation reads {wanted}")
+            raise ManifestError(f"{name} is {said(data.get(name))}; this installation reads {wanted}")
     names = {field.name for field in fields(Manifest)}
     if missing := sorted(names - data.keys()):
         raise ManifestError(f"{missing[0]} is missing")
     if unknown := sorted(str(name)[:40] for name in data.keys() - names):
-        raise ManifestError(f"{_said(unknown[0])} is not a part of a manifest")
+        raise ManifestError(f"{said(unknown[0])} is not a part of a manifest")
     found = Manifest(**data)
     for name, value in _wrong(found):
-        raise ManifestError(f"{name} is {_said(value)}, which it cannot be")
+        raise ManifestError(f"{name} is {said(value)}, which it cannot be")
     return found
 
 
@@ -168,9 +169,3 @@ def _matches(pattern: str) -> Any:
 
 def _whole(low: int, high: int) -> Any:
     return lambda value: isinstance(value, int) and not isinstance(value, bool) and low <= value <= high
-
-
-def _said(value: object) -> str:
-    """A value from outside in a sentence: short, and without anything that could act."""
-    text = "".join(letter if letter.isprintable() else "?" for letter in str(value)[:40])
-    return f"\u201c{text}\u201d"

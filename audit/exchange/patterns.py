@@ -4,7 +4,7 @@ Rows of a patient carry one code, so whoever knows how many toes somebody had tr
 therefore counted as alike only if all their rows are alike.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,13 +19,22 @@ Pattern = tuple[Toe, ...]
 _EDGES = (NailSide.TIBIAL.value, NailSide.FIBULAR.value)
 
 
-def pattern_of(rows: pd.DataFrame) -> Pattern:
-    """The pattern of one patient, or of one toe. rows: with toe_key, technique, matrix_destroyed and side."""
-    toes = [
-        (str(toe["technique"].iloc[0]), str(toe["matrix_destroyed"].iloc[0]), tuple(sorted(toe["side"])))
-        for _, toe in rows.groupby("toe_key", sort=False)
-    ]
-    return tuple(sorted(toes))
+def patterns_of(rows: pd.DataFrame, clusters: Iterable[object]) -> dict[object, Pattern]:
+    """The pattern of every cluster, in the order of the rows.
+
+    rows: with toe_key, technique, matrix_destroyed and side. clusters: who stands together, a label per row.
+    """
+    sides: dict[object, dict[tuple[str, str, str], list[str]]] = {}
+    values = zip(
+        clusters, rows["toe_key"], rows["technique"], rows["matrix_destroyed"], rows["side"], strict=True
+    )  # fmt: skip
+    for cluster, toe, technique, destroyed, side in values:
+        sides.setdefault(cluster, {}).setdefault((toe, technique, destroyed), []).append(side)
+    return {cluster: tuple(sorted(_toe(*one) for one in toes.items())) for cluster, toes in sides.items()}
+
+
+def _toe(named: tuple[str, str, str], sides: list[str]) -> Toe:
+    return named[1], named[2], tuple(sorted(sides))
 
 
 def wider_side(side: str) -> str:
@@ -54,7 +63,7 @@ class Patterns:
 
 def patterns(rows: pd.DataFrame, clusters: pd.Series, rare: frozenset[str]) -> Patterns:
     """Numbers the pattern of every cluster. clusters: who stands together under one code, a label per row."""
-    by_cluster = {key: pattern_of(own) for key, own in rows.groupby(clusters, sort=False)}
+    by_cluster = patterns_of(rows, clusters)
     own = [by_cluster[key] for key in clusters]
     number: dict[Pattern, int] = {}
     level_of: dict[int, int] = {}

@@ -19,7 +19,7 @@ import pandas as pd
 
 from audit.exchange.agents import Agents, name_agents
 from audit.exchange.inference import Withheld, withhold
-from audit.exchange.patterns import pattern_of, patterns, wider_side, wider_technique
+from audit.exchange.patterns import patterns, patterns_of, wider_side, wider_technique
 from audit.exchange.words import AgeBand, YesNo
 from audit.measures.definitions import Outcome, Status
 from audit.stats.disclosure import FEWEST_ALIKE, Anonymity, Widened, Widening, anonymise, anonymity
@@ -111,6 +111,20 @@ def recount(rows: pd.DataFrame, patients: pd.Series) -> Anonymity:
     return anonymity(quasi, _sensitive(rows), _numbered(patients))
 
 
+def all_have_it(rows: pd.DataFrame) -> str:
+    """The outcome that all rows of some group alike have in common; empty where there is none.
+
+    rows: finished, with cluster_key and toe_key.
+    """
+    groups = pd.Series(
+        list(zip(*(rows[name] for name in QUASI[:-1]), _pattern_column(rows), strict=True)), index=rows.index
+    )
+    for name, codes in _sensitive(rows).items():
+        if pd.Series(codes == _BAD, index=rows.index).groupby(groups).all().any():
+            return name
+    return ""
+
+
 def _nothing(raw: pd.DataFrame, k: int, declared: bool, alike: np.ndarray, reason: str) -> Protected:
     kept = np.zeros(len(raw), dtype=np.bool_)
     return Protected(raw.iloc[0:0].assign(cluster_key=""), kept, alike, k, declared, withheld=reason)
@@ -118,7 +132,7 @@ def _nothing(raw: pd.DataFrame, k: int, declared: bool, alike: np.ndarray, reaso
 
 def _clusters(raw: pd.DataFrame, k: int) -> pd.Series:
     """Who stands together under one code: the patient, or each toe of a patient whose pattern too few share."""
-    own = {key: pattern_of(rows) for key, rows in raw.groupby("patient_key", sort=False)}
+    own = patterns_of(raw, raw["patient_key"])
     number: dict[object, int] = {}
     for pattern in own.values():
         number[pattern] = number.get(pattern, 0) + 1
@@ -128,7 +142,7 @@ def _clusters(raw: pd.DataFrame, k: int) -> pd.Series:
 
 def _alike(raw: pd.DataFrame, clusters: pd.Series) -> np.ndarray:
     """How many patients look like the patient of each row if nothing is done."""
-    by_cluster = {key: pattern_of(rows) for key, rows in raw.groupby(clusters, sort=False)}
+    by_cluster = patterns_of(raw, clusters)
     classes = pd.Series([(band, by_cluster[key]) for band, key in zip(raw["age_band"], clusters, strict=True)])
     return raw["patient_key"].reset_index(drop=True).groupby(classes).transform("nunique").to_numpy()
 
@@ -200,7 +214,7 @@ def _sensitive(rows: pd.DataFrame) -> Mapping[str, np.ndarray]:
 
 
 def _pattern_column(rows: pd.DataFrame) -> pd.Series:
-    by_cluster = {key: pattern_of(own) for key, own in rows.groupby("cluster_key", sort=False)}
+    by_cluster = patterns_of(rows, rows["cluster_key"])
     return pd.Series([repr(by_cluster[key]) for key in rows["cluster_key"]], index=rows.index)
 
 

@@ -1,4 +1,4 @@
-"""The last step before rows leave: random codes, random order, and nothing of the practice's own keys. Knows no Django."""
+"""The last step before rows leave: random codes, random order, none of the practice's own keys. Knows no Django."""
 
 import hashlib
 import json
