@@ -47,10 +47,8 @@ SIDE_FIELDS = {
     "reoperated_on": "reoperated_on",
     "amputated_on": "nail_procedure__amputated_on",
 }
-# Beside what the measures count on: the dose as a peer reviewer asks for it.
+# Worked out beside the record's own columns.
 DOSE_FIELDS = {
-    "strength_percent": "nail_procedure__strength_percent",
-    "strength_basis": "nail_procedure__strength_basis",
     "applications": "number_of_applications",
     "seconds_each": "seconds_of_each",
 }
@@ -152,7 +150,7 @@ def _sides(scope: Scope, toe: NailProcedure | None) -> "pd.DataFrame":
     fields = [*SIDE_FIELDS.values(), *DOSE_FIELDS.values(), "stated_exposure_seconds"]
     fields[fields.index("exposure")] = "applied"
     frame = pd.DataFrame(treated.values_list(*fields), columns=[*SIDE_FIELDS, *DOSE_FIELDS, "stated_seconds"])
-    for name in ("strength_percent", "applications", "seconds_each"):
+    for name in DOSE_FIELDS:
         frame[name] = frame[name].astype("float64")
     return _with_days(frame, _loss_reasons(scope), scope.as_of)
 

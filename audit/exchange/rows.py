@@ -33,7 +33,7 @@ def audit_year(performed_from: date, performed_to: date) -> str:
 def raw_rows(cohort: Cohort) -> pd.DataFrame:
     """One row of text per treated side, in the order of the cohort, with the practice's own keys beside (KEYS).
 
-    cohort: frames as declared in `measures.columns`. Columns that an older frame lacks read "not recorded".
+    cohort: frames as declared in `measures.columns`. What an older frame lacks reads "not recorded".
     An empty cell is an empty text. Codes for row, patient and toe are not there yet.
     """
     sides = cohort.sides.reset_index(drop=True)
@@ -73,7 +73,7 @@ def _dose(sides: pd.DataFrame) -> pd.DataFrame:
     takes = sides["takes_agent"].astype(bool)
     seconds = sides["exposure_seconds"].astype("float64")
     strength = pd.to_numeric(sides.get("strength_percent", nothing)).astype("float64")
-    basis = sides.get("strength_basis", pd.Series(StrengthBasis.NOT_RECORDED.value, index=sides.index)).astype(str)
+    basis = sides.get("strength_basis", nothing).astype(object).fillna(StrengthBasis.NOT_RECORDED.value).astype(str)
     known = takes & seconds.notna()
     exposure = pd.Series(Exposure.NOT_APPLICABLE.value, index=sides.index)
     exposure[takes] = Exposure.NOT_RECORDED.value

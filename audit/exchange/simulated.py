@@ -12,7 +12,6 @@ import pandas as pd
 
 from audit.measures.columns import FINDINGS, SIDES, TOE_FINDINGS, Cohort
 
-_DOSE = ("strength_percent", "strength_basis", "applications", "seconds_each")
 _LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 # Technique, agent, share of the operations; the shares are invented.
 USUAL = (("pna_chemical", "phenol", 0.78), ("pna_chemical", "sodium_hydroxide", 0.1), ("tna_chemical", "phenol", 0.07),
@@ -54,7 +53,7 @@ def practice(plan: Plan) -> Cohort:
         performed_from=plan.performed_from,
         performed_to=plan.performed_to,
         as_of=plan.as_of,
-        sides=pd.DataFrame(maker.sides, columns=[*SIDES, *_DOSE]),
+        sides=pd.DataFrame(maker.sides, columns=list(SIDES)),
         findings=pd.DataFrame(maker.findings, columns=list(FINDINGS)),
         toe_findings=pd.DataFrame(maker.toe_findings, columns=list(TOE_FINDINGS)),
         bands=(30, 60, 120, 180),

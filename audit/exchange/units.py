@@ -51,7 +51,9 @@ def _unit(key: str, rows: list[Mapping[Any, Any]], outcome: Outcome) -> dict[str
         "status": status.value,
         "event": status is Status.EVENT,
         "late_event": status in {Status.CLEAR, Status.LOST} and any(row[f"{name}_late"] == YesNo.YES for row in rows),
-        "source": own[0][f"{name}_known_by"] if status in {Status.EVENT, Status.CLEAR} else HowKnown.NOT_APPLICABLE.value,
+        "source": own[0][f"{name}_known_by"]
+        if status in {Status.EVENT, Status.CLEAR}
+        else HowKnown.NOT_APPLICABLE.value,
         "examined": status in {Status.EVENT, Status.CLEAR} and _examined(status, own, name),
         "loss_reason": lost[0]["loss_reason"] if status is Status.LOST and lost else "not_applicable",
         **{column: _one_of(rows, column) for column in _ONE_OF},

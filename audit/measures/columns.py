@@ -113,6 +113,13 @@ SIDES: Mapping[str, Column] = {
         "Strength of the agent", Holds.NUMBER, unit="%", missing="not recorded, or no agent", low=0, high=100
     ),
     "strength_basis": _code("Basis of the strength", procedure.StrengthBasis),
+    # How the dose was given, as a peer reviewer asks for it; no measure counts on it.
+    "applications": Column(
+        "Applications of the agent", Holds.NUMBER, missing="only the total is known, or none", low=1
+    ),
+    "seconds_each": Column(
+        "Seconds of one application", Holds.NUMBER, unit="s", missing="not known, or they were not alike", low=1
+    ),
     "curettage": _code("Scraping of the matrix", procedure.Curettage),
     "lavage": _code("Irrigation after the agent", procedure.Lavage),
     "operator": _key("The operator"),
