@@ -11,6 +11,7 @@ import pandas as pd
 from audit.charts.words import limits, percent
 from audit.exchange.protect import Protected
 from audit.exchange.units import toes_of, units_of
+from audit.measures.definitions import Outcome, Unit
 from audit.measures.infection import Flag
 from audit.measures.outcomes import unit_frame
 from audit.measures.strata import (
@@ -23,7 +24,6 @@ from audit.measures.strata import (
     headline_units,
     without_matricectomy,
 )
-from audit.measures.definitions import Outcome, Unit
 from audit.report.yearly import Yearly
 
 DAYS_ARE_LIMITS = "days since operation are told as limits, so the estimated risk is a little wider"
