@@ -8,7 +8,11 @@ from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
 from audit.measures.standards import Direction
+from audit.peers.models import Export, Membership, PeerGroup, PeerSet, Refusal, Remark, Taking, Topic
 from clinic.access.models import Member, Practice, Versioned
+
+# Django looks for models here; what belongs to the exchange stands with it.
+PEERS = (Export, Membership, PeerGroup, PeerSet, Refusal, Remark, Taking, Topic)
 
 
 def by_and_at(model: str, what: str) -> models.CheckConstraint:

@@ -57,6 +57,7 @@ class Given:
     part: whether the earlier period lies within the new one; otherwise the new one lies within the earlier.
     """
 
+    outcome: Outcome
     lines: tuple[str, ...]
     values: tuple[tuple[int, ...], ...]
     hidden: tuple[tuple[bool, ...], ...]
@@ -66,7 +67,8 @@ class Given:
     def of(cls, kept: Mapping[str, Any], *, part: bool) -> "Given":
         """From what `to_keep` gave."""
         return cls(
-            tuple(kept["lines"]), tuple(map(tuple, kept["values"])), tuple(map(tuple, kept["hidden"])), part
+            Outcome(kept["outcome"]), tuple(kept["lines"]), tuple(map(tuple, kept["values"])),
+            tuple(map(tuple, kept["hidden"])), part,
         )  # fmt: skip
 
 

@@ -1,0 +1,131 @@
+"""Acts on exports: make, take, withdraw. Each is one transaction with its log."""
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from random import SystemRandom
+
+from django.db import transaction
+
+from audit.exchange.preparing import NotExportable, Prepared, make, protection_words
+from audit.exchange.series import refused_after
+from audit.exchange.tables import Given, to_keep
+from audit.peers.models import Export, Taking
+from clinic.access.models import Member, Practice
+
+
+@dataclass(frozen=True)
+class Recipient:
+    """To whom and why. group, practice: codes of the peer group and of this practice in it."""
+
+    group: str
+    practice: str
+    name: str
+    purpose: str
+
+
+def standing_exports(practice: Practice) -> list[Export]:
+    """What has left and was not withdrawn, without the files."""
+    return list(Export.objects.filter(practice=practice, withdrawn_at__isnull=True).defer("file"))
+
+
+def made_before(practice: Practice, prepared: Prepared, group: str) -> Export | None:
+    """The export of this very audit for this group; a closed period leaves once."""
+    return Export.objects.filter(
+        practice=practice, audit_checksum=prepared.audit.checksum, group_code=group, withdrawn_at__isnull=True
+    ).first()
+
+
+def refused(practice: Practice, prepared: Prepared) -> str:
+    """Why this must not leave after what has left before; empty where it may."""
+    earlier = [_contents(each) for each in standing_exports(practice)]
+    return refused_after(prepared.contents, earlier)
+
+
+def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: datetime) -> Export:
+    """Make the file, or find the one that was made of this audit for this group before.
+
+    Raises NotExportable where it would give somebody away together with an earlier file.
+    """
+    with transaction.atomic():
+        practice = Practice.objects.select_for_update().get(pk=by.practice_id)
+        if earlier := made_before(practice, prepared, recipient.group):
+            return earlier
+        if reason := refused(practice, prepared):
+            raise NotExportable(
+                f"This file must not leave: {reason}. Withdraw the earlier file first, or wait until more records "
+                "have changed."
+            )
+        cohort = prepared.audit.cohort
+        corrected = _corrected(practice, recipient.group, cohort.performed_from, cohort.performed_to)
+        made = make(
+            prepared, SystemRandom(), group=recipient.group, practice=recipient.practice,
+            replaces=corrected.content if corrected else "",
+            earlier=list(_tables(practice, cohort.performed_from, cohort.performed_to)),
+        )  # fmt: skip
+        export = Export(
+            practice=practice,
+            audit_key=prepared.audit.key,
+            audit_label=prepared.audit.label,
+            audit_checksum=prepared.audit.checksum,
+            performed_from=cohort.performed_from,
+            performed_to=cohort.performed_to,
+            group_code=recipient.group,
+            practice_code=recipient.practice,
+            recipient=recipient.name,
+            purpose=recipient.purpose,
+            k=prepared.protected.k,
+            harmless_declared=prepared.protected.harmless_declared,
+            file=made.file,
+            sha256=hashlib.sha256(made.file).hexdigest(),
+            content=made.manifest.content,
+            rows=len(made.rows),
+            protection=dict(protection_words(prepared.protected)),
+            contents={patient: sorted(rows) for patient, rows in prepared.contents.items()},
+            tables=[to_keep(table) for table in made.tables],
+            replaces=corrected,
+            made_by=by,
+            made_at=now,
+        )
+        export.keep(by=by)
+        return export
+
+
+def take(
+    *, practice: Practice, by: Member | None, what: Taking.What, now: datetime, export: Export | None = None,
+    about: str = "", sha256: str = "", by_command: bool = False,
+) -> Taking:  # fmt: skip
+    """Note that something is taken out. If the note cannot be written nothing may be given."""
+    return Taking.objects.create(
+        practice=practice, member=by, at=now, what=what, export=export, about=about, sha256=sha256,
+        by_command=by_command,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def withdraw_export(*, by: Member, export: Export, version: int, reason: str, now: datetime) -> None:
+    """Say that a file no longer stands. Raises Conflict if it moved on. The file and its log stay."""
+    export.version = version
+    export.withdrawn_by, export.withdrawn_at, export.withdrawn_reason = by, now, reason
+    export.save_version(by=by, reason=reason)
+
+
+def _contents(export: Export) -> dict[str, frozenset[str]]:
+    return {patient: frozenset(rows) for patient, rows in export.contents.items()}
+
+
+def _corrected(practice: Practice, group: str, first: date, last: date) -> Export | None:
+    """The standing file of the same period for the same group, which the new one corrects."""
+    return Export.objects.filter(
+        practice=practice, group_code=group, performed_from=first, performed_to=last, withdrawn_at__isnull=True
+    ).last()
+
+
+def _tables(practice: Practice, first: date, last: date) -> Iterable[Given]:
+    """Published tables of exports whose period lies within the new one, or around it."""
+    for export in standing_exports(practice):
+        inside = first <= export.performed_from and export.performed_to <= last
+        around = export.performed_from <= first and last <= export.performed_to
+        if inside or around:
+            yield from (Given.of(kept, part=inside) for kept in export.tables)

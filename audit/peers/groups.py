@@ -1,0 +1,119 @@
+"""Acts on peer groups: open, invite, join, close; and who sees which."""
+
+import hashlib
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
+
+from audit.peers.models import Membership, PeerGroup, practice_code
+from clinic.access.models import Conflict, Member
+from clinic.access.rules import Role
+
+INVITATION_LASTS = timedelta(days=28)
+MOST_INVITATIONS = 50
+
+
+class NotJoined(ValueError):
+    """Why an invitation does not lead into a group, as a sentence."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """What a member is in a group. membership: of the member's own practice, for its lead alone."""
+
+    group: PeerGroup
+    runs: bool
+    membership: Membership | None
+
+    @property
+    def own_code(self) -> str:
+        return self.membership.code if self.membership else ""
+
+
+def groups_of(member: Member) -> QuerySet[PeerGroup]:
+    """Groups that the member's practice runs, and for a lead those it has joined."""
+    own = Q(practice_id=member.practice_id)
+    if member.role == Role.LEAD:
+        own |= Q(memberships__practice_id=member.practice_id, memberships__left_at__isnull=True)
+    return PeerGroup.objects.filter(own).distinct()
+
+
+def place_of(member: Member, group: PeerGroup) -> Place:
+    """group: one of those of the member."""
+    membership = None
+    if member.role == Role.LEAD:
+        membership = group.memberships.filter(practice_id=member.practice_id, left_at__isnull=True).first()
+    return Place(group, group.practice_id == member.practice_id, membership)
+
+
+@transaction.atomic
+def open_group(*, by: Member, answers: Mapping[str, Any], now: datetime) -> PeerGroup:
+    """answers: name, definitions, window, outcome, unit, audit_year."""
+    group = PeerGroup(practice=by.practice, opened_by=by, opened_at=now, **answers)
+    group.keep(by=by)
+    return group
+
+
+def invite(*, by: Member, group: PeerGroup, now: datetime) -> str:
+    """A new place in the group; gives the token, which is kept nowhere."""
+    token = secrets.token_urlsafe(24)
+    with transaction.atomic():
+        PeerGroup.objects.select_for_update().get(pk=group.pk)
+        waiting = group.memberships.filter(practice__isnull=True, expires_at__gt=now).count()
+        if group.closed_at or waiting >= MOST_INVITATIONS:
+            raise Conflict(f"PeerGroup {group.key}")
+        row = Membership(group=group, token_digest=digest(token), invited_at=now, expires_at=now + INVITATION_LASTS)
+        row.keep(by=by)
+    return token
+
+
+def join(*, by: Member, token: str, now: datetime) -> Membership:
+    """Take the place that a token stands for. Raises NotJoined; a guess and a spent token sound alike."""
+    unknown = NotJoined("This invitation is not known, or was used or has run out. Ask for another one.")
+    with transaction.atomic():
+        row = Membership.objects.select_for_update().filter(token_digest=digest(token)).first()
+        if row is None or row.practice_id or row.expires_at <= now or row.group.closed_at:
+            raise unknown
+        if row.group.memberships.filter(practice_id=by.practice_id).exists():
+            raise NotJoined("This practice is in the group already.")
+        row.practice, row.joined_at = by.practice, now
+        # Drawn only now: whoever handed out the token has never seen it.
+        row.code = _free_code(row.group)
+        try:
+            row.save_version(by=by)
+        except IntegrityError as taken:
+            raise unknown from taken
+    return row
+
+
+@transaction.atomic
+def close_group(*, by: Member, group: PeerGroup, version: int, now: datetime) -> None:
+    """No more sets and practices; what is there stays to be read. Raises Conflict if the group moved on."""
+    group.version = version
+    group.closed_at = now
+    group.save_version(by=by)
+
+
+@transaction.atomic
+def leave(*, by: Member, membership: Membership, version: int, now: datetime) -> None:
+    """The practice takes part no more; its sets leave the pool by withdrawal, which is another act."""
+    membership.version = version
+    membership.left_at = now
+    membership.save_version(by=by)
+
+
+def digest(token: str) -> str:
+    """What is kept of a token. It is long and random, so a plain digest cannot be turned round."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def _free_code(group: PeerGroup) -> str:
+    taken = set(group.memberships.values_list("code", flat=True))
+    while (code := practice_code()) in taken:
+        pass
+    return code

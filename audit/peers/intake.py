@@ -1,0 +1,143 @@
+"""Acts on sets: receive, withdraw. A set is taken whole or not at all; a refusal keeps the reasons, not the file."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import datetime
+
+from django.db import transaction
+
+from audit.exchange.package import MANIFEST
+from audit.exchange.problems import Problem, Refused
+from audit.exchange.reading import ReceivedSet, read_set
+from audit.peers.models import Membership, PeerGroup, PeerSet, Refusal, SetState
+from clinic.access.models import Member
+
+IS_HERE = "A file from this practice for this year is here already. Replace it?"
+
+
+class AsksToReplace(Exception):
+    """The set would replace one that stands; the sender must say so."""
+
+
+def receive(
+    *, data: bytes, group: PeerGroup, membership: Membership | None, by: Member | None, replace: bool, now: datetime
+) -> PeerSet:
+    """Read a file and take it into the group.
+
+    membership: whose set it must be; None takes it for the practice whose code it carries, unverified.
+    Raises Refused with every reason, AsksToReplace where an earlier set stands and `replace` is not said.
+    """
+    found = read_set(data)
+    with transaction.atomic():
+        PeerGroup.objects.select_for_update().get(pk=group.pk)
+        owner = _owner(found, group, membership)
+        standing = _standing(owner, found)
+        _refuse_known(found, group, owner)
+        if standing and not replace:
+            raise AsksToReplace(IS_HERE)
+        state, reason = _state(found, group)
+        if standing:
+            standing.state, standing.state_reason = SetState.REPLACED, ""
+            _keep(standing, by)
+        row = PeerSet(
+            membership=owner,
+            manifest=asdict(found.manifest),
+            audit_year=found.manifest.audit_year,
+            rows=len(found.rows),
+            sha256=found.sha256,
+            content=found.manifest.content,
+            file=data,
+            state=state,
+            state_reason=reason,
+            verified=membership is not None,
+            received_at=now,
+            received_by=by,
+            replaces=standing,
+        )
+        _keep_new(row, by)
+    return row
+
+
+def note_refusal(
+    *, refused: Refused, data: bytes, group: PeerGroup, membership: Membership | None, by: Member | None, now: datetime
+) -> Refusal:
+    """Keep why a file was not taken."""
+    return Refusal.objects.create(
+        group=group, membership=membership, at=now, by=by, sha256=hashlib.sha256(data).hexdigest(),
+        sentences=[problem.sentence for problem in refused.problems], total=max(1, refused.total),
+    )  # fmt: skip
+
+
+@transaction.atomic
+def withdraw_set(*, by: Member, row: PeerSet, version: int, reason: str) -> None:
+    """Take a set out of the pool; the file, its row and the reason stay. Raises Conflict if it moved on."""
+    row.version = version
+    row.state, row.state_reason = SetState.WITHDRAWN, reason
+    row.save_version(by=by, reason=reason)
+
+
+def _owner(found: ReceivedSet, group: PeerGroup, membership: Membership | None) -> Membership:
+    manifest = found.manifest
+    if group.closed_at:
+        raise _refused("group", "the group is closed")
+    if manifest.group != group.code:
+        raise _refused("group", f"the set was made for group {manifest.group}, this is {group.code}")
+    if membership is not None:
+        if manifest.practice != membership.code:
+            raise _refused("practice", f"carries the code {manifest.practice}, which is not the code of this practice")
+        return membership
+    named = group.memberships.filter(code=manifest.practice, practice__isnull=False, left_at__isnull=True).first()
+    if named is None:
+        raise _refused("practice", f"no practice with the code {manifest.practice} is in this group")
+    return named
+
+
+def _standing(owner: Membership, found: ReceivedSet) -> PeerSet | None:
+    states = (SetState.POOLED, SetState.APART)
+    return owner.sets.filter(audit_year=found.manifest.audit_year, state__in=states).defer("file").first()
+
+
+def _refuse_known(found: ReceivedSet, group: PeerGroup, owner: Membership) -> None:
+    """The same rows again, whoever brings them and however they are packed."""
+    same = PeerSet.objects.filter(membership__group=group, content=found.manifest.content).defer("file")
+    for row in same.select_related("membership"):
+        if row.membership_id != owner.pk:
+            raise _refused("content", "these rows were handed in by another practice of this group")
+        raise _refused("content", f"these rows are here already: {row.get_state_display().lower()}")
+
+
+def _state(found: ReceivedSet, group: PeerGroup) -> tuple[SetState, str]:
+    """In the pool, or kept beside it because it counts something else."""
+    manifest = found.manifest
+    if manifest.definitions != group.definitions:
+        return SetState.APART, (
+            f"This file uses definition {manifest.definitions}; the pool uses {group.definitions}. "
+            "It can be kept but not pooled."
+        )
+    if manifest.window != group.window:
+        return SetState.APART, f"This file reads outcomes on day {manifest.window}; the pool on day {group.window}."
+    if group.audit_year and manifest.audit_year != group.audit_year:
+        return SetState.APART, f"This file is of {manifest.audit_year}; the pool compares {group.audit_year}."
+    return SetState.POOLED, ""
+
+
+def _keep(row: PeerSet, by: Member | None) -> None:
+    row.save_version(by=by)  # type: ignore[arg-type]
+
+
+def _keep_new(row: PeerSet, by: Member | None) -> None:
+    row.keep(by=by)  # type: ignore[arg-type]
+
+
+def _refused(column: str, reason: str) -> Refused:
+    return Refused([Problem(MANIFEST, reason, column=column)])
+
+
+def sets_in_pool(group: PeerGroup) -> Sequence[PeerSet]:
+    """The sets that are compared, with their files, in the order of the codes."""
+    return list(
+        PeerSet.objects.filter(
+            membership__group=group, membership__left_at__isnull=True, state=SetState.POOLED
+        ).select_related("membership").order_by("membership__code", "audit_year")
+    )  # fmt: skip
