@@ -133,7 +133,7 @@ urlpatterns = [
     path("contacts/<slug:key>/undo/", recall.contact_undo, name="contact-undo"),
     # audit
     path("audit/", include("audit.urls")),
-    path("shared-results/", access.pooled, name="pooled"),
+    path("exchange/", include("audit.peer_urls")),
     # health
     path("healthz", access.healthz, name="healthz"),
     path("readyz", access.readyz, name="readyz"),

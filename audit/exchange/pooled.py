@@ -43,7 +43,6 @@ class Line:
     None where `withheld` says why nothing may be pooled. together: events of all known, clustered on patients.
     """
 
-    code: str
     label: str
     contributions: tuple[Contribution, ...]
     pool: Pool | None
@@ -62,7 +61,6 @@ class Comparison:
     outcome: Outcome
     unit: Unit
     headline: Line
-    groups: tuple[Line, ...]
     small: Others
     withheld: str = ""
 
@@ -71,24 +69,11 @@ class Comparison:
         return not self.withheld
 
 
-def compare(
-    members: Sequence[Member],
-    outcome: Outcome,
-    unit: Unit,
-    groups: Mapping[str, Mapping[str, pd.DataFrame]] | None = None,
-) -> Comparison:
-    """Pools one outcome over practices, in all and by group.
-
-    members: sets of one definition, codes that differ. groups: by label of a group the units of each practice, as
-    `grouped` gives them. Fewer than three practices: everything is withheld.
-    """
+def compare(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Comparison:
+    """Pools one outcome over practices. members: codes that differ. Fewer than three: everything is withheld."""
     ordered = sorted(members, key=lambda member: member.code)
     units = {member.code: headline_units(units_of(member.rows, outcome, unit)) for member in ordered}
-    definition = {member.code: _definition(member, outcome, unit) for member in ordered}
-    headline = line("headline", "All matricectomies", units, definition)
-    found = tuple(
-        line(label, label, own, definition) for label, own in (groups if groups is not None else {}).items()
-    )  # fmt: skip
+    headline = line("All matricectomies", units, _definitions(ordered, outcome, unit))
     small = others([each.found.patients_ascertained for each in headline.contributions])
     headline = replace(
         headline,
@@ -99,12 +84,18 @@ def compare(
     reason = ""
     if len(ordered) < FEWEST_PRACTICES:
         reason = f"{_counted(len(ordered))}; from {FEWEST_PRACTICES} on anything is pooled"
-    return Comparison(outcome, unit, headline, found, small, reason)
+    return Comparison(outcome, unit, headline, small, reason)
 
 
-def line(
-    code: str, label: str, units: Mapping[str, pd.DataFrame], definition: Mapping[str, Mapping[str, str]]
-) -> Line:  # fmt: skip
+def group_lines(
+    members: Sequence[Member], outcome: Outcome, unit: Unit, groups: Mapping[str, Mapping[str, pd.DataFrame]]
+) -> tuple[Line, ...]:  # fmt: skip
+    """One line a group. groups: by label the units of each practice, as the functions of `groups` give them."""
+    definitions = _definitions(members, outcome, unit)
+    return tuple(line(label, own, definitions) for label, own in groups.items())
+
+
+def line(label: str, units: Mapping[str, pd.DataFrame], definition: Mapping[str, Mapping[str, str]]) -> Line:
     """One line of the comparison. units: of each practice by code. definition: what each practice counted."""
     found = {key: count(own, code=key, label=key) for key, own in units.items()}
     known = {key: each for key, each in found.items() if each.ascertained}
@@ -112,9 +103,9 @@ def line(
     together = added(units)
     reason = refused_cell([each.patients_ascertained for each in known.values()]) if known else "no known outcome"
     if reason:
-        return Line(code, label, contributions, None, together, reason)
+        return Line(label, contributions, None, together, reason)
     pooled = pool([_practice(key, each, units[key], definition[key]) for key, each in sorted(known.items())])
-    return Line(code, label, contributions, pooled, together, pooled.withheld)
+    return Line(label, contributions, pooled, together, pooled.withheld)
 
 
 def added(units: Mapping[str, pd.DataFrame]) -> Proportion | None:
@@ -160,6 +151,10 @@ def _definition(member: Member, outcome: Outcome, unit: Unit) -> Mapping[str, st
         "window": manifest.window,
         "horizon": str(TWELVE_MONTHS.opens_day),
     }
+
+
+def _definitions(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Mapping[str, Mapping[str, str]]:
+    return {member.code: _definition(member, outcome, unit) for member in members}
 
 
 def _counted(practices: int) -> str:

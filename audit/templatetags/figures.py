@@ -91,7 +91,7 @@ def _picture(name: str, chart: AnyChart, query: Mapping[str, str], theme: str) -
         '<source media="{}" srcset="{}">',
         (
             (media, _address(name, chart, "svg", query, theme=look, width=width))
-            for media, look, width in _sources(theme)
+            for media, look, width in picture_sources(theme)
         ),
     )
     plain = _address(name, chart, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
@@ -100,7 +100,7 @@ def _picture(name: str, chart: AnyChart, query: Mapping[str, str], theme: str) -
     )
 
 
-def _sources(theme: str) -> Iterable[tuple[str, str, str]]:
+def picture_sources(theme: str) -> Iterable[tuple[str, str, str]]:
     """Media, theme and width. A theme chosen in the account wins over that of the device; paper has its own."""
     yield "print", "print", "wide"
     if not theme:

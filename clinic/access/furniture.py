@@ -14,8 +14,8 @@ MENU = (
     ("Recall", "recall", Action.BOOK_REVIEW),
     ("Audit", "audit", Action.READ_AUDIT),
     ("People", "people", Action.MANAGE_PEOPLE),
+    ("Exchange", "exchange", Action.READ_POOLED),
     ("Settings", "practice-settings", Action.SET_PRACTICE),
-    ("Shared results", "pooled", Action.READ_POOLED),
 )
 
 

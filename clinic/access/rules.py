@@ -27,6 +27,10 @@ class Action(TextChoices):
     SET_PRACTICE = "set_practice", "change the settings of the practice"
     MANAGE_PEOPLE = "manage_people", "manage people and access"
     READ_POOLED = "read_pooled", "read pooled results"
+    EXPORT_DATA = "export_data", "make an export for peer review"
+    RUN_GROUP = "run_group", "run a peer group"
+    HAND_IN = "hand_in", "join a peer group and hand in a set"
+    TAKE_OWN_DATA = "take_own_data", "take the practice's own data"
     OWN_ACCOUNT = "own_account", "change their own settings"
 
 
@@ -56,11 +60,16 @@ ALLOWED: dict[Role, frozenset[Action]] = {
             Action.READ_AUDIT,
             Action.SET_AUDIT,
             Action.SET_PRACTICE,
+            Action.READ_POOLED,
+            Action.EXPORT_DATA,
+            Action.RUN_GROUP,
+            Action.HAND_IN,
+            Action.TAKE_OWN_DATA,
             Action.OWN_ACCOUNT,
         }
     ),
     Role.ADMINISTRATOR: frozenset({Action.MANAGE_PEOPLE, Action.OWN_ACCOUNT}),
-    Role.REVIEWER: frozenset({Action.READ_POOLED, Action.OWN_ACCOUNT}),
+    Role.REVIEWER: frozenset({Action.READ_POOLED, Action.RUN_GROUP, Action.OWN_ACCOUNT}),
 }
 
 

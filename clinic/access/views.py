@@ -124,7 +124,7 @@ def set_password(request: HttpRequest, key: str, token: str) -> HttpResponse:
 @require_methods("GET")
 @allowed(Action.OWN_ACCOUNT)
 def home(request: HttpRequest) -> HttpResponse:
-    """The first page of the role's menu: Today in care, People for administrators, Shared results for reviewers."""
+    """The first page of the role's menu: Today in care, People for administrators, Exchange for reviewers."""
     menu = menu_of(request.user)
     return redirect(menu[0].url if menu else "account")
 
@@ -149,12 +149,6 @@ def account(request: HttpRequest) -> HttpResponse:
 @allowed(Action.OWN_ACCOUNT)
 def help_page(request: HttpRequest) -> HttpResponse:
     return render(request, "access/help.html", {"practice": request.user.practice})
-
-
-@require_methods("GET")
-@allowed(Action.READ_POOLED)
-def pooled(request: HttpRequest) -> HttpResponse:
-    return render(request, "access/pooled.html")
 
 
 def done(request: HttpRequest, sentence: str, *to: str) -> HttpResponse:

@@ -13,7 +13,7 @@ PAGES = {
     Role.PRACTITIONER: ["/account/", "/help/", "/settings/", "/nowhere/"],
     Role.LEAD: ["/settings/"],
     Role.ADMINISTRATOR: ["/people/", "/people/add/"],
-    Role.REVIEWER: ["/shared-results/"],
+    Role.REVIEWER: ["/exchange/"],
 }
 OPEN_PAGES = ["/sign-in/", "/set-password/aa/bb-cc/", "/nowhere/", "/healthz", "/?q=%00"]
 

@@ -113,7 +113,7 @@ def test_a_form_without_its_token_changes_nothing(client_of, practitioner):
 
 
 @pytest.mark.parametrize(
-    ("role", "name"), [(Role.ADMINISTRATOR, "people"), (Role.REVIEWER, "pooled"), (Role.PRACTITIONER, "today")]
+    ("role", "name"), [(Role.ADMINISTRATOR, "people"), (Role.REVIEWER, "exchange"), (Role.PRACTITIONER, "today")]
 )
 def test_home_is_the_first_page_of_the_role(client_of, practice, role, name):
     response = client_of(create_member(practice, role=role)).get("/")

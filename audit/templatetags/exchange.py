@@ -1,0 +1,45 @@
+"""Charts of the comparison on a page, whatever their kind."""
+
+from collections.abc import Mapping
+from urllib.parse import urlencode
+
+from django import template
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from audit.charts import telling, words
+from audit.charts.telling import AnyChart
+from audit.templatetags.figures import picture_sources
+
+register = template.Library()
+
+register.filter("any_table", telling.table)
+
+
+@register.filter
+def number(rate: float) -> str:
+    """A percentage without its sign, for a large figure."""
+    return words.percent(rate).removesuffix(" %")
+
+
+@register.simple_tag
+def compare_address(chart: AnyChart, key: str, form: str, query: Mapping[str, str], **look: str) -> str:
+    return f"{reverse('compare-chart', args=[key, chart.slug, form])}?{urlencode({**query, **look})}"
+
+
+@register.simple_tag
+def compare_picture(chart: AnyChart, key: str, query: Mapping[str, str], theme: str = "") -> SafeString:
+    """The picture in every size and theme a reader may need; the browser fetches one of them."""
+    sources = format_html_join(
+        "",
+        '<source media="{}" srcset="{}">',
+        (
+            (media, compare_address(chart, key, "svg", query, theme=look, width=width))
+            for media, look, width in picture_sources(theme)
+        ),
+    )
+    plain = compare_address(chart, key, "svg", query, theme="dark" if theme == "dark" else "light", width="narrow")
+    return format_html(
+        '<picture>{}<img src="{}" alt="{}" loading="lazy"></picture>', sources, plain, telling.alt_text(chart)
+    )
