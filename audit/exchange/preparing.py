@@ -84,7 +84,7 @@ def make(
 ) -> Made:
     """Draws the codes and packs the file; reads it back as its receiver will, so that none leaves that is refused.
 
-    chance: `random.SystemRandom()` wherever rows really leave. earlier: published tables of overlapping exports.
+    chance: `random.SystemRandom()` wherever rows really leave. earlier: published tables that stand.
     """
     rows = release(prepared.protected, chance)
     csv = rows_csv(rows)
@@ -96,7 +96,12 @@ def make(
         raise NotExportable(f"The records contradict each other; correct them and sign again: {refused}.") from refused
     kept = prepared.raw[prepared.protected.kept]
     given = {outcome: [one for one in earlier if one.outcome is outcome] for outcome in PUBLISHED}
-    tables = tuple(published(kept, outcome, earlier=given[outcome]) for outcome in PUBLISHED)
+    cohort = prepared.audit.cohort
+    tables = tuple(
+        published(
+            kept, outcome, first=cohort.performed_from, last=cohort.performed_to, earlier=given[outcome]
+        ) for outcome in PUBLISHED
+    )  # fmt: skip
     return Made(rows, manifest, file, tables)
 
 

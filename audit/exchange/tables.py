@@ -6,15 +6,16 @@ others that none can be worked out, neither from one table nor from the tables o
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from audit.exchange.table_series import joined, nested
 from audit.measures.definitions import Outcome, Status
 from audit.measures.strata import technique_label
-from audit.stats.cell_ranges import Table
-from audit.stats.suppression import events_by_class, linked, suppress
+from audit.stats.suppression import events_by_class, suppress
 from clinic.vocabulary.procedure import Agent, Technique
 
 # Common practice for public health statistics, no source; inside a peer group the denominators decide instead.
@@ -52,23 +53,21 @@ class Published:
 
 @dataclass(frozen=True)
 class Given:
-    """A table of an earlier release that overlaps: the same numbers, as they were shown.
-
-    part: whether the earlier period lies within the new one; otherwise the new one lies within the earlier.
-    """
+    """A table of an earlier release: the same numbers, as they were shown. first, last: its period, both included."""
 
     outcome: Outcome
+    first: date
+    last: date
     lines: tuple[str, ...]
     values: tuple[tuple[int, ...], ...]
     hidden: tuple[tuple[bool, ...], ...]
-    part: bool
 
     @classmethod
-    def of(cls, kept: Mapping[str, Any], *, part: bool) -> "Given":
+    def of(cls, kept: Mapping[str, Any], *, first: date, last: date) -> "Given":
         """From what `to_keep` gave."""
         return cls(
-            Outcome(kept["outcome"]), tuple(kept["lines"]), tuple(map(tuple, kept["values"])),
-            tuple(map(tuple, kept["hidden"])), part,
+            Outcome(kept["outcome"]), first, last, tuple(kept["lines"]), tuple(map(tuple, kept["values"])),
+            tuple(map(tuple, kept["hidden"])),
         )  # fmt: skip
 
 
@@ -85,29 +84,35 @@ def group_label(code: str) -> str:
 
 
 def published(
-    rows: pd.DataFrame, outcome: Outcome, *, fewest: int = FEWEST_PUBLISHED, earlier: Sequence[Given] = ()
-) -> Published:
+    rows: pd.DataFrame, outcome: Outcome, *, first: date, last: date, fewest: int = FEWEST_PUBLISHED,
+    earlier: Sequence[Given] = (),
+) -> Published:  # fmt: skip
     """The table of one outcome over patients whose outcome is known.
 
-    rows: with patient_key, technique, agent and the outcome, one per side, as recorded (not widened). A patient has
-    the event in a line if any side of that line has it. earlier: tables of overlapping releases, taken as known.
+    rows: with patient_key, technique, agent and the outcome, one per side, as recorded (not widened), of the period
+    from first to last. A patient has the event in a line if any side of that line has it. earlier: every table of this
+    outcome that stands; those of periods within or around this one are taken as known.
+    Withheld where nothing would be left, and where an overlapping table was counted on other records.
     """
     known = rows[rows[outcome.value].isin(_KNOWN)]
     groups = known["technique"].astype(str) + ":" + known["agent"].astype(str)
-    codes = sorted({*groups, *(code for table in earlier for code in table.lines if code != "all")})
+    near = [table for table in earlier if nested(table.first, table.last, first, last)]
+    codes = sorted({*groups, *(code for table in near for code in table.lines if code != "all")})
     add_up = known["patient_key"].nunique() == sum(known.groupby(groups)["patient_key"].nunique())
-    add_up = add_up and all("all" in table.lines for table in earlier) and bool(codes)
-    hits, totals = _counts(known, groups, codes, outcome)
-    lines = tuple((code, group_label(code)) for code in codes) + ((("all", "All"),) if add_up else ())
+    add_up = add_up and all("all" in table.lines or not table.lines for table in near)
     if not codes:
         empty = np.zeros((0, 3), dtype=np.int64)
         return Published(outcome, (), empty, empty.astype(np.bool_), fewest)
-    own = events_by_class(hits, totals, add_up=add_up)
-    joint, keep = _joined(own, codes, add_up, earlier)
+    own = events_by_class(*_counts(known, groups, codes, outcome), add_up=add_up)
+    lines = [*codes, *(["all"] if add_up else [])]
+    labels = tuple((code, "All" if code == "all" else group_label(code)) for code in lines)
+    try:
+        joint, keep = joined(own, lines, first, last, near)
+    except ArithmeticError as reason:
+        return Published(outcome, labels, own.values, np.ones_like(own.values, dtype=np.bool_), fewest, str(reason))
     found = suppress(joint, fewest=fewest, keep=keep)
-    size, shape = own.values.size, own.values.shape
-    mask = found.mask.ravel()[:size].reshape(shape)
-    return Published(outcome, lines, own.values, mask, fewest, found.withheld)
+    mask = found.mask.ravel()[: own.values.size].reshape(own.values.shape)
+    return Published(outcome, labels, own.values, mask, fewest, found.withheld)
 
 
 def to_keep(table: Published) -> dict[str, Any]:
@@ -126,45 +131,3 @@ def _counts(known: pd.DataFrame, groups: pd.Series, codes: Sequence[str], outcom
     totals = hit.groupby(level=0).size()
     hits = hit.groupby(level=0).sum()
     return [int(hits.get(code, 0)) for code in codes], [int(totals.get(code, 0)) for code in codes]
-
-
-def _joined(own: Table, codes: Sequence[str], add_up: bool, earlier: Sequence[Given]) -> tuple[Table, np.ndarray]:
-    """The new table tied to each earlier one: of each pair of numbers the larger is the smaller and a rest."""
-    table, keep = own, np.zeros(own.values.size, dtype=np.bool_)
-    table = Table(own.values.ravel(), own.sums, own.classes)
-    lines = [*codes, *(["all"] if add_up else [])]
-    for given in earlier:
-        table, keep = _tied(table, keep, own, lines, given)
-    return table, keep
-
-
-def _tied(
-    table: Table, keep: np.ndarray, own: Table, lines: Sequence[str], given: Given
-) -> tuple[Table, np.ndarray]:  # fmt: skip
-    values, hidden = _aligned(given, lines)
-    size = values.size
-    # The earlier table with its own sums, then one rest per number; whoever can work out a rest can work out a person.
-    rest = (own.values.ravel() - values) if given.part else (values - own.values.ravel())
-    if (rest < 0).any():
-        # Corrected records: the two do not lie within each other any more, and only their own sums tie them.
-        return linked(table, Table(values, own.sums, own.classes), []), np.append(keep, ~hidden)
-    shift = table.values.size
-    flat = np.concatenate([table.values, values, rest])
-    place = np.arange(size)
-    old = tuple((t + shift, tuple(p + shift for p in parts)) for t, parts in own.sums)
-    classes = tuple((t + shift, tuple(p + shift for p in parts)) for t, parts in own.classes)
-    ties = tuple(
-        (int(at), (int(shift + at), int(shift + size + at)))
-        if given.part else (int(shift + at), (int(at), int(shift + size + at)))
-        for at in place
-    )  # fmt: skip
-    joined = Table(flat, table.sums + old + ties, table.classes + classes)
-    return joined, np.concatenate([keep, ~hidden, np.zeros(size, dtype=np.bool_)])
-
-
-def _aligned(given: Given, lines: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
-    """The earlier numbers in the lines of the new table; a line it did not have held nobody."""
-    at = {code: place for place, code in enumerate(given.lines)}
-    values = [given.values[at[code]] if code in at else (0, 0, 0) for code in lines]
-    hidden = [given.hidden[at[code]] if code in at else (False, False, False) for code in lines]
-    return np.array(values, dtype=np.int64).ravel(), np.array(hidden, dtype=np.bool_).ravel()

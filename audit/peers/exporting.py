@@ -62,7 +62,7 @@ def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: da
         made = make(
             prepared, SystemRandom(), group=recipient.group, practice=recipient.practice,
             replaces=corrected.content if corrected else "",
-            earlier=list(_tables(practice, cohort.performed_from, cohort.performed_to)),
+            earlier=list(_tables(practice)),
         )  # fmt: skip
         export = Export(
             practice=practice,
@@ -122,10 +122,8 @@ def _corrected(practice: Practice, group: str, first: date, last: date) -> Expor
     ).last()
 
 
-def _tables(practice: Practice, first: date, last: date) -> Iterable[Given]:
-    """Published tables of exports whose period lies within the new one, or around it."""
+def _tables(practice: Practice) -> Iterable[Given]:
+    """Every published table that stands."""
     for export in standing_exports(practice):
-        inside = first <= export.performed_from and export.performed_to <= last
-        around = export.performed_from <= first and last <= export.performed_to
-        if inside or around:
-            yield from (Given.of(kept, part=inside) for kept in export.tables)
+        for kept in export.tables:
+            yield Given.of(kept, first=export.performed_from, last=export.performed_to)

@@ -1,0 +1,108 @@
+"""One table together with those of other periods: what a reader can subtract is tied before anything is left out.
+
+Knows numbers and days only.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+import numpy as np
+
+from audit.stats.cell_ranges import Table
+
+
+class Shown(Protocol):
+    """A table of an earlier release."""
+
+    first: date
+    last: date
+    lines: tuple[str, ...]
+    values: tuple[tuple[int, ...], ...]
+    hidden: tuple[tuple[bool, ...], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """A table in the joint one. at: place of its first number. days: its period."""
+
+    first: date
+    last: date
+    values: np.ndarray
+    at: int
+
+    @property
+    def days(self) -> int:
+        return (self.last - self.first).days
+
+    def holds(self, other: "_Part") -> bool:
+        return self is not other and self.first <= other.first and other.last <= self.last and self.days > other.days
+
+    def meets(self, other: "_Part") -> bool:
+        return self.first <= other.last and other.first <= self.last
+
+
+def nested(first: date, last: date, other_first: date, other_last: date) -> bool:
+    """Whether one of two periods lies within the other."""
+    return (first <= other_first and other_last <= last) or (other_first <= first and last <= other_last)
+
+
+def joined(
+    own: Table, lines: Sequence[str], first: date, last: date, earlier: Sequence[Shown]
+) -> tuple[Table, np.ndarray]:
+    """The new table and the earlier ones as one, and which numbers are known already.
+
+    own: of these lines and this period. earlier: of periods within or around it.
+    Whatever a period holds is the sum of the longest periods within it that do not meet, and of a rest; the rest is as
+    telling as a table of its own. Raises ArithmeticError where a part holds more than its whole: counted on other
+    records, the two say things about each other that no sum describes.
+    """
+    size = own.values.size
+    parts = [_Part(first, last, own.values.ravel(), 0)]
+    keep = [np.zeros(size, dtype=np.bool_)]
+    for table in earlier:
+        values, hidden = _aligned(table, lines)
+        parts.append(_Part(table.first, table.last, values, size * len(parts)))
+        keep.append(~hidden)
+    flat = [part.values for part in parts]
+    sums = [_moved(own.sums, part.at) for part in parts]
+    classes = [_moved(own.classes, part.at) for part in parts]
+    for whole in parts:
+        inside = _longest_apart([part for part in parts if whole.holds(part)])
+        if not inside:
+            continue
+        rest = whole.values - sum(part.values for part in inside)
+        if (rest < 0).any():
+            raise ArithmeticError("an earlier table of an overlapping period was counted on other records")
+        at = sum(len(values) for values in flat)
+        flat.append(rest)
+        keep.append(np.zeros(size, dtype=np.bool_))
+        sums.append(tuple(
+            (whole.at + place, (*(part.at + place for part in inside), at + place)) for place in range(size)
+        ))  # fmt: skip
+    return (
+        Table(np.concatenate(flat), tuple(one for group in sums for one in group),
+              tuple(one for group in classes for one in group)),
+        np.concatenate(keep),
+    )  # fmt: skip
+
+
+def _longest_apart(parts: Sequence[_Part]) -> list[_Part]:
+    found: list[_Part] = []
+    for part in sorted(parts, key=lambda one: (-one.days, one.first, one.at)):
+        if not any(part.meets(other) for other in found):
+            found.append(part)
+    return found
+
+
+def _moved(sums: tuple[tuple[int, tuple[int, ...]], ...], by: int) -> tuple[tuple[int, tuple[int, ...]], ...]:
+    return tuple((total + by, tuple(part + by for part in parts)) for total, parts in sums)
+
+
+def _aligned(given: Shown, lines: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+    """The earlier numbers in the lines of the new table; a line it did not have held nobody."""
+    at = {code: place for place, code in enumerate(given.lines)}
+    values = [given.values[at[code]] if code in at else (0, 0, 0) for code in lines]
+    hidden = [given.hidden[at[code]] if code in at else (False, False, False) for code in lines]
+    return np.array(values, dtype=np.int64).ravel(), np.array(hidden, dtype=np.bool_).ravel()
