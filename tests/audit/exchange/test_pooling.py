@@ -1,0 +1,276 @@
+"""Practices side by side: the arithmetic, when nothing is pooled, order, clustering, case mix, reference values."""
+
+import json
+import random
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from django.db import transaction
+
+from audit import cohort as records
+from audit.charts import telling
+from audit.exchange import groups, pictures
+from audit.exchange.before import checks
+from audit.exchange.case_mix import case_mix
+from audit.exchange.manifest import manifest_of
+from audit.exchange.package import rows_csv
+from audit.exchange.pooled import Member, added, compare, group_lines
+from audit.exchange.protect import protect
+from audit.exchange.release import release
+from audit.exchange.round_trip import round_trip
+from audit.exchange.rows import raw_rows
+from audit.exchange.simulated import Plan, practice
+from audit.exchange.units import units_of
+from audit.measures.definitions import Outcome, Unit
+from audit.measures.outcomes import unit_frame
+from audit.measures.strata import count, headline_units
+from audit.report import yearly
+from audit.stats.binomial_normal import binomial_normal
+from audit.stats.pooling import Practice, pool
+from clinic.access.models import Practice as PracticeRow
+from clinic.demo.load import load
+
+pytestmark = pytest.mark.django_db
+REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures" / "reference" / "pooling.json").read_text())
+
+
+def member(plan: Plan, code: str, *, seed: int = 1) -> Member:
+    found = protect(raw_rows(practice(plan)))
+    assert found.shown, found.withheld
+    rows = release(found, random.Random(seed))
+    return Member(code, manifest_of(found, rows, rows_csv(rows), group="G-TESTXY", practice="P-AB34"), rows)
+
+
+@pytest.fixture(scope="module")
+def six() -> list[Member]:
+    plans = [(60, 0.05), (90, 0.08), (150, 0.04), (45, 0.1), (200, 0.06), (80, 0.03)]
+    return [
+        member(Plan(f"s{at}", seed=at, patients=patients, regrowth=rate), f"P-{9 - at}", seed=at)
+        for at, (patients, rate) in enumerate(plans)
+    ]
+
+
+@pytest.fixture(scope="module")
+def demo(django_db_setup, django_db_blocker):
+    """The two practices of the demonstration, known by 30 May 2025: years 1 and 2 together."""
+    found = {}
+    with django_db_blocker.unblock():
+        with transaction.atomic():
+            load(date(2026, 11, 25), "a long enough word")
+            for code in ("tarnwick", "example-harbour"):
+                found[code] = records.build(
+                    PracticeRow.objects.get(code=code), performed_from=date(2022, 4, 1),
+                    performed_to=date(2024, 3, 31), as_of=date(2025, 5, 30),
+                )  # fmt: skip
+            transaction.set_rollback(True)
+        return found
+
+
+def test_the_two_demo_practices_give_6_of_112(demo):
+    """Any regrowth, partial avulsion with phenol, per nail procedure: 5.4 % (2.5 to 11.2 %), from protected rows."""
+    units = {}
+    for code, frames in demo.items():
+        rows = release(protect(raw_rows(frames)), random.Random(3))
+        found = headline_units(units_of(rows, Outcome.ANY_REGROWTH, Unit.TOE))
+        units[code] = found[(found["technique"] == "pna_chemical") & (found["agent"] == "phenol")]
+
+    together = added(units)
+
+    assert (together.events, together.total) == (6, 112)
+    assert round(together.rate * 100, 1) == 5.4
+    plain = [round(limit * 100, 1) for limit in wilson(6, 112)]
+    assert plain == [2.5, 11.2]
+    # Clustered on the patient the limits are as wide or wider.
+    assert together.low <= wilson(6, 112)[0] + 1e-9
+    assert together.high >= wilson(6, 112)[1] - 1e-9
+
+
+def wilson(events: int, total: int) -> tuple[float, float]:
+    z, p = 1.959964, events / total
+    middle, reach = p + z * z / (2 * total), z * (p * (1 - p) / total + z * z / (4 * total**2)) ** 0.5
+    return (middle - reach) / (1 + z * z / total), (middle + reach) / (1 + z * z / total)
+
+
+def test_two_practices_show_nothing(demo):
+    members = []
+    for at, frames in enumerate(demo.values()):
+        found = protect(raw_rows(frames))
+        rows = release(found, random.Random(at))
+        manifest = manifest_of(found, rows, rows_csv(rows), group="G-TESTXY", practice="P-AB34")
+        members.append(Member(f"P-{at}", manifest, rows))
+
+    found = compare(members, Outcome.ANY_REGROWTH, Unit.TOE)
+
+    assert not found.shown
+    assert found.withheld == "2 practices are here; from 3 on anything is pooled"
+    assert found.headline.pool is None
+    assert pictures.funnel_chart(found) is None
+    assert "Pooled" not in telling.alt_text(pictures.forest(found))
+
+
+def test_the_tca_cell_of_two_is_in_no_row_of_the_file(demo):
+    raw = raw_rows(demo["example-harbour"])
+    assert raw[raw["agent"] == "tca"]["patient_key"].nunique() == 2
+
+    rows = release(protect(raw), random.Random(1))
+
+    assert "tca" not in rows.to_csv()
+    assert (rows["agent"] == "merged").sum() >= 5
+
+
+def test_what_protection_left_intact_comes_back_the_same(demo):
+    """Every figure that is called intact is the report's own, digit for digit; the others say why not."""
+    frames = demo["tarnwick"]
+    report = yearly.build(frames, unit="toe", outcome="any_regrowth", standard=None)
+    protected = protect(raw_rows(frames))
+    trip = round_trip(report, protected, release(protected, random.Random(1)))
+    by_label = {figure.label: figure for figure in trip.figures}
+
+    phenol = by_label["Partial nail avulsion, phenol"]
+    assert phenol.own.startswith("6 of 82 known, 104 eligible")
+    assert phenol.intact
+    wedge = by_label["Wedge excision (Winograd)"]
+    assert not wedge.intact
+    assert "rows left out" in wedge.lost
+    assert len(trip.intact) >= 10
+    assert all(figure.lost for figure in trip.changed)
+    assert all(not figure.lost for figure in trip.intact)
+    assert trip.width is not None
+
+
+def test_without_protection_every_figure_comes_back(demo):
+    """The counting itself loses nothing: rows of the whole cohort, no protection, same counts for every unit."""
+    frames = demo["tarnwick"]
+    raw = raw_rows(frames)
+    rows = raw.assign(row_code=raw["side_key"], toe_code=raw["toe_key"], patient_code=raw["patient_key"])
+    for outcome in Outcome:
+        for unit in Unit:
+            own = count(headline_units(unit_frame(frames, outcome, unit)))
+            again = count(headline_units(units_of(rows, outcome, unit)))
+            for name in ("events", "ascertained", "eligible", "lost", "pending", "censored", "patients", "late_events"):
+                assert getattr(own, name) == getattr(again, name), (outcome, unit, name)
+            assert own.interval == again.interval
+
+
+def test_order_is_that_of_the_codes_never_of_a_rate(six):
+    found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+    codes = [each.code for each in found.headline.contributions]
+    rates = [each.found.events / each.found.ascertained for each in found.headline.contributions]
+
+    assert codes == sorted(codes)
+    assert rates != sorted(rates)
+    assert rates != sorted(rates, reverse=True)
+    assert [row.label for row in pictures.forest(found).rows][: len(codes)] == codes
+    shuffled = compare(six[::-1], Outcome.ANY_REGROWTH, Unit.SIDE)
+    assert shuffled.headline.pool == found.headline.pool
+
+
+def test_the_pool_stands_on_effective_sizes(six):
+    """The same counts without clustering give another, narrower, answer where clustering matters."""
+    found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+    contributions = found.headline.contributions
+    naive = pool([
+        Practice(each.code, each.found.events, each.found.ascertained, each.found.ascertained, {})
+        for each in contributions
+    ])  # fmt: skip
+
+    assert found.headline.pool.rate == pytest.approx(naive.rate, abs=0.01)
+    sizes = [each.found.interval.effective_total for each in contributions if each.found.interval]
+    totals = [each.found.ascertained for each in contributions if each.found.interval]
+    assert all(size <= total for size, total in zip(sizes, totals, strict=True))
+    assert any(size < total for size, total in zip(sizes, totals, strict=True))
+    assert found.headline.pool.predicted[0] <= found.headline.pool.low
+
+
+def test_a_small_practice_stands_only_among_the_others(six):
+    tiny = six[0]
+    few = tiny.rows[tiny.rows["patient_code"].isin(tiny.rows["patient_code"].unique()[:6])]
+    members = [*six, Member("P-A", tiny.manifest, few)]
+
+    found = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE)
+    labels = [row.label for row in pictures.forest(found).rows]
+
+    assert "P-A" not in labels
+    assert "Others" in labels
+    hidden = [each for each in found.headline.contributions if each.hidden]
+    assert len(hidden) >= 3 or not found.headline.pool.shown
+
+
+def test_a_dominant_practice_is_not_pooled(six):
+    large = member(Plan("large", seed=99, patients=900), "P-Z")
+
+    found = compare([*six[:2], large], Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    assert "of the patients, at most 70%" in found.headline.withheld
+    assert found.headline.pool is None
+
+
+def test_groups_are_pooled_only_where_three_contribute(six):
+    lines = group_lines(six, Outcome.ANY_REGROWTH, Unit.SIDE, groups.by_technique(six, Outcome.ANY_REGROWTH, Unit.SIDE))
+
+    for line in lines:
+        if line.practices < 3:
+            assert line.pool is None
+            assert line.withheld
+    assert any(line.pool is not None and line.pool.shown for line in lines)
+
+
+def test_withheld_times_are_no_band_of_not_recorded(six):
+    exposures = groups.by_exposure(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+    not_recorded = sum(len(units) for units in exposures["not recorded"].values())
+    really = sum(((each.rows["exposure"] == "not_recorded") & (each.rows["agent"] == "phenol")).sum() for each in six)
+
+    assert not_recorded == really
+
+
+def test_expected_events_add_up_to_the_observed(six):
+    found = case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    assert not found.withheld
+    assert [row.code for row in found.rows] == sorted(row.code for row in found.rows)
+    assert sum(row.expected for row in found.rows) == pytest.approx(sum(row.observed for row in found.rows))
+    for row in found.rows:
+        assert row.low <= row.ratio <= row.high
+
+
+def test_checks_say_what_fails(six):
+    found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+    by_label = {check.label: check for check in checks(six, found, refused=2, apart=1)}
+
+    assert not by_label["Same definitions"].passed
+    assert by_label["Files refused at intake"].found == "2"
+    assert by_label["Practices"].passed
+    assert not by_label["Loss below the event rate"].passed
+
+
+def test_other_definitions_are_not_pooled(six):
+    other = [replace(each.manifest, definitions="2") for each in six[:1]]
+    members = [Member(six[0].code, other[0], six[0].rows), *six[1:]]
+
+    found = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    assert "definitions differ" in found.headline.withheld
+
+
+@pytest.mark.parametrize("name", ["glmm-pritz", "glmm-nielweise", "glmm-alike"])
+def test_the_pooled_rate_matches_published_data_sets(name):
+    """Reference values by R metafor (rma.glmm, measure PLO) on data sets of R metadat.
+
+    Pritz MB. Neurosurg Q 1997;7:273-285; Niel-Weise BS et al. Intensive Care Med 2007;33:2058-2068.
+    """
+    entry = next(each for each in REFERENCE if each["id"] == name)
+    events, totals = entry["input"]["events"], entry["input"]["totals"]
+    practices = [
+        Practice(f"P-{at:02}", hits, size, size, {"outcome": "x"})
+        for at, (hits, size) in enumerate(zip(events, totals, strict=True))
+    ]
+
+    found = pool(practices)
+
+    tolerance = 2e-4
+    assert found.model.mean == pytest.approx(entry["expected"]["mu"], abs=tolerance)
+    assert found.model.error == pytest.approx(entry["expected"]["se"], abs=tolerance)
+    assert found.model.deviation**2 == pytest.approx(entry["expected"]["tau2"], abs=5e-4)
+    assert binomial_normal(events, totals).mean == pytest.approx(found.model.mean, abs=1e-9)
