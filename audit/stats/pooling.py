@@ -46,7 +46,8 @@ class Pool:
     rate, low, high: of the average practice on the logit scale, 0 to 1, limits by `quantile`.
     predicted: where a new practice's true rate lies, by `predicted_quantile`; None with fewer than 5 practices.
     model: the binomial-normal fit behind it. check: the same by REML with Hartung-Knapp, rates as logits, 0.5 added to
-    practices with no or only events. q_p_value: of the check's Q; None with fewer than 5 practices.
+    practices with no or only events; None where that did not settle. q_p_value: of the check's Q; None with fewer than
+    5 practices.
     i_squared: of the check; a description, no verdict. events, total, patients, practices: what it stands on.
     warning: to print beside it. withheld: why there is no pooled rate; all of the above are then None.
     """
@@ -108,7 +109,7 @@ def pool(practices: Sequence[Practice], level: float = 0.95) -> Pool:
         model = binomial_normal(events, sizes)
     except NotConverged as problem:
         return Pool(*counts, level, withheld=f"not estimable: {problem}")
-    check = random_effects(*logits(events, sizes), level=level)
+    check = _by_restricted_likelihood(events, sizes, level)
     reach = float(student.ppf(1 - tail, number - 1)) * model.error
     enough = number >= FEWEST_PREDICTED
     predicted = None
@@ -118,10 +119,18 @@ def pool(practices: Sequence[Practice], level: float = 0.95) -> Pool:
     return Pool(
         *counts, level, _rate(model.mean), _rate(model.mean - reach), _rate(model.mean + reach),
         predicted=predicted, model=model, check=check,
-        q_p_value=float(chi2.sf(check.q, number - 1)) if enough else None,
-        i_squared=check.i_squared,
+        q_p_value=float(chi2.sf(check.q, number - 1)) if enough and check else None,
+        i_squared=check.i_squared if check else None,
         warning="" if enough else f"{number} practices only: how much they differ cannot be told",
     )  # fmt: skip
+
+
+def _by_restricted_likelihood(events: Sequence[float], sizes: Sequence[float], level: float) -> RandomEffects | None:
+    """The second opinion; None where its variance between practices did not settle, which is no fault of the pool."""
+    try:
+        return random_effects(*logits(events, sizes), level=level)
+    except NotConverged:
+        return None
 
 
 def logits(events: Sequence[float], totals: Sequence[float]) -> tuple[list[float], list[float]]:

@@ -23,6 +23,7 @@ from clinic.reminders.models import Message
 from clinic.reports.models import PatientReport
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
+from tests.audit.exchange.stored import create_export, create_group, own_set, own_topic
 from tests.factories import (
     NOON,
     create_action,
@@ -68,7 +69,6 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "limit-withdraw": ("POST", Action.SET_AUDIT, 302, SIGN_IN),
     "follow-up": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
     "schedule": ("GET", Action.SET_AUDIT, 200, SIGN_IN),
-    "pooled": ("GET", Action.READ_POOLED, 200, SIGN_IN),
     # patients; a search without a word and a strike without a reason show their page again
     "patients": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
     "find-patient": ("POST", Action.FIND_PATIENT, 200, SIGN_IN),
@@ -177,6 +177,27 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "audit-monitoring": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-monitoring-chart": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-change-note": ("POST", Action.SET_AUDIT, 400, SIGN_IN),
+    # exchange; nothing is signed here, and two practices have no chart
+    "exchange": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    "export-new": ("GET", Action.EXPORT_DATA, 404, SIGN_IN),
+    "export": ("GET", Action.EXPORT_DATA, 200, SIGN_IN),
+    "export-file": ("POST", Action.EXPORT_DATA, 200, SIGN_IN),
+    "export-tables": ("POST", Action.EXPORT_DATA, 200, SIGN_IN),
+    "export-withdraw": ("POST", Action.EXPORT_DATA, 302, SIGN_IN),
+    "group-new": ("GET", Action.RUN_GROUP, 200, SIGN_IN),
+    "group-join": ("GET", Action.HAND_IN, 200, SIGN_IN),
+    "group": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    "group-invite": ("POST", Action.RUN_GROUP, 200, SIGN_IN),
+    "group-close": ("POST", Action.RUN_GROUP, 302, SIGN_IN),
+    "group-leave": ("POST", Action.HAND_IN, 302, SIGN_IN),
+    "hand-in": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    "compare": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    "compare-chart": ("GET", Action.READ_POOLED, 404, SIGN_IN),
+    "compare-report": ("POST", Action.READ_POOLED, 200, SIGN_IN),
+    "topic-new": ("GET", Action.RUN_GROUP, 200, SIGN_IN),
+    "topic": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    "set-original": ("POST", Action.READ_POOLED, 200, SIGN_IN),
+    "set-withdraw": ("POST", Action.READ_POOLED, 302, SIGN_IN),
     # health
     "healthz": ("GET", None, 200, 200),
     "readyz": ("GET", Action.MANAGE_PEOPLE, 200, 403),
@@ -344,12 +365,34 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     **{name: lambda practice: [audit_year_of(practice).starting_year] for name in YEAR_PAGES},
     "audit-standard-edit": lambda practice: [audit_year_of(practice).starting_year, "O8"],
     "audit-action": lambda practice: [create_action(audit_year_of(practice)).key],
+    "export-new": lambda practice: ["none"],
+    **{
+        name: lambda practice: [create_export(practice).key]
+        for name in ("export", "export-file", "export-tables", "export-withdraw")
+    },
+    **{
+        name: lambda practice: [create_group(practice).key]
+        for name in (
+            "group",
+            "group-invite",
+            "group-close",
+            "group-leave",
+            "hand-in",
+            "compare",
+            "compare-report",
+            "topic-new",
+        )
+    },
+    "compare-chart": lambda practice: [create_group(practice).key, "forest", "svg"],
+    "topic": lambda practice: [own_topic(practice).key],
+    "set-original": lambda practice: [own_set(practice).key],
+    "set-withdraw": lambda practice: [own_set(practice).key],
 }
 # Pages whose arguments name no row of a practice: the key itself is the secret, or it names a year, a chart, a family
 # of checks, a topic or a shipped row.
 NOT_OF_A_PRACTICE = {
     "set-password", "audit-chart", "audit-checks-family", "audit-monitoring-chart", "audit-standard-edit",
-    "settings-topic", "limit-candidate", "schedule", "report", "calendar-feed", *YEAR_PAGES,
+    "settings-topic", "limit-candidate", "schedule", "report", "calendar-feed", "export-new", *YEAR_PAGES,
 }  # fmt: skip
 
 

@@ -107,7 +107,10 @@ def test_time_of_exposure_goes_where_it_would_tell_the_outcome():
     raw.loc[event, "any_regrowth"], raw.loc[clear, "any_regrowth"] = "event", "clear"
 
     rows = protect(raw).rows
-    alike = rows[(rows["age_band"] == rows.loc[event, "age_band"]) & (rows["side"] == "fibular")
+    alone = (
+        rows.groupby("toe_key")["side"].transform("size") == rows.groupby("toe_key")["side"].transform("size")[event]
+    )
+    alike = rows[alone & (rows["age_band"] == rows.loc[event, "age_band"]) & (rows["side"] == "fibular")
                  & (rows["technique"] == "pna_chemical") & (rows["agent"] == "phenol")]  # fmt: skip
 
     assert set(alike["exposure"]) == {"withheld"}
@@ -170,3 +173,11 @@ def test_a_patient_has_one_age_band_however_often_operated_on():
     rows = raw_rows(type(frames)(**{**frames.__dict__, "sides": sides}))
 
     assert set(rows.loc[rows["patient_key"] == twice, "age_band"]) == {"under_18"}
+
+
+@pytest.mark.parametrize("seed", range(20, 32))
+def test_the_sides_of_one_toe_tell_the_same_of_the_toe(seed):
+    """What is a fact of the toe is withheld on both sides or on none, or one side would give away the other."""
+    rows = sets.protected(Plan(f"toes-{seed}", seed=seed, patients=70, regrowth=0.15, both_edges=0.5)).rows
+    for name in ("agent", "strength_percent", "strength_basis", "lavage", "curettage"):
+        assert (rows.groupby("toe_key")[name].nunique() == 1).all(), name
