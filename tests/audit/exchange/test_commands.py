@@ -1,0 +1,126 @@
+"""The same acts from the command line: a file made, checked, taken and refused."""
+
+import io
+import json
+import stat
+
+import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+
+from audit.peers.models import Export, PeerSet, Refusal, SetState, Taking
+from clinic.access.rules import Role
+from tests.audit.exchange import acts, sets
+from tests.factories import create_member, create_practice
+
+
+@pytest.fixture
+def place(many_practices):
+    host = create_member(create_practice(code="host"), role=Role.REVIEWER, username="reviewer")
+    return many_practices[0], acts.joined(many_practices[0], acts.a_group(host))
+
+
+def export(lead, membership, path, **options):
+    out = io.StringIO()
+    given = {"practice": lead.practice.code, "year": 2023, "group": membership.group.code, "own_code": membership.code,
+             "to": "The group", "purpose": "Comparison", "by": lead.username, "out": path, **options}  # fmt: skip
+    call_command("export_peer", stdout=out, **given)
+    return out.getvalue()
+
+
+def test_a_set_goes_from_one_command_to_the_other(place, tmp_path):
+    lead, membership = place
+    path = tmp_path / "set.zip"
+
+    facts = json.loads(export(lead, membership, path, json=True))
+
+    row = Export.objects.get()
+    assert path.read_bytes() == bytes(row.file)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert facts["sha256"] == row.sha256
+    assert Taking.objects.get().by_command
+    out = io.StringIO()
+    call_command("receive_export", path, group=membership.group.code, stdout=out)
+    assert PeerSet.objects.get().state == SetState.POOLED
+    assert f"In the pool; practice {membership.code}" in out.getvalue()
+
+
+def test_asking_again_gives_the_same_bytes(place, tmp_path):
+    lead, membership = place
+    for name in ("one.zip", "two.zip"):
+        export(lead, membership, tmp_path / name)
+
+    assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()
+    assert Taking.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"year": 1999}, "no audit of 1999 is signed; signed are 2023"),
+        ({"by": "nobody"}, "is no practice lead"),
+        ({"group": "x"}, "--group: 'x' is no such code"),
+        ({"own_code": "Northgate"}, "--as: 'Northgate' is no such code"),
+        ({"k": 3}, "k must be at least 5, not 3"),
+        ({"purpose": " "}, "--for: give 1 to 300 characters"),
+        ({"with_before": True}, "the audit year before 2023 is not signed"),
+    ],
+)
+def test_what_is_wrong_is_said_and_nothing_written(place, tmp_path, change, says):
+    lead, membership = place
+    with pytest.raises(CommandError, match=says):
+        export(lead, membership, tmp_path / "set.zip", **change)
+
+    assert list(tmp_path.iterdir()) == []
+    assert not Export.objects.exists()
+
+
+def test_nothing_is_overwritten(place, tmp_path):
+    lead, membership = place
+    path = tmp_path / "set.zip"
+    path.write_bytes(b"mine")
+
+    with pytest.raises(CommandError, match="exists already"):
+        export(lead, membership, path)
+    assert path.read_bytes() == b"mine"
+
+
+def test_a_place_that_cannot_be_written_leaves_no_export_and_no_note(place, tmp_path):
+    lead, membership = place
+    with pytest.raises(CommandError, match="could not be written"):
+        export(lead, membership, tmp_path / "nowhere" / "set.zip")
+
+    assert not Export.objects.exists()
+    assert not Taking.objects.exists()
+
+
+def test_files_are_checked_without_storing_anything(db, tmp_path):
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    good.write_bytes(sets.a_set())
+    bad.write_bytes(sets.a_set()[:-5])
+    out = io.StringIO()
+
+    with pytest.raises(CommandError, match="1 of 2 refused") as error:
+        call_command("receive_export", good, bad, stdout=out)
+
+    assert error.value.returncode == 1
+    assert "holds together" in out.getvalue()
+    assert "does not end where it should" in out.getvalue()
+    assert not PeerSet.objects.exists()
+    assert not Refusal.objects.exists()
+
+
+def test_a_refused_file_is_noted_and_a_second_set_needs_replace(place, tmp_path):
+    lead, membership = place
+    group = membership.group
+    path = tmp_path / "set.zip"
+    export(lead, membership, path)
+    call_command("receive_export", path, group=group.code, stdout=io.StringIO())
+    out = io.StringIO()
+    with pytest.raises(CommandError):
+        call_command("receive_export", path, tmp_path / "none.zip", group=group.code, json=True, stdout=out)
+
+    answers = json.loads(out.getvalue())
+    assert "these rows are here already" in answers[0]["problems"][0]
+    assert "cannot be read" in answers[1]["problems"][0]
+    assert Refusal.objects.count() == 2
