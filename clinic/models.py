@@ -2,6 +2,7 @@
 
 from clinic.access.models import Draft, Member, Practice, SignInThrottle, Submission, UploadTry
 from clinic.dosing.models import DoseLimit
+from clinic.handover.models import Handover
 from clinic.patients.identity import Identity, NameDigest
 from clinic.patients.models import Patient
 from clinic.photographs.models import Photograph
@@ -53,6 +54,7 @@ __all__ = [
     "FlagDecision",
     "FollowUp",
     "FootFinding",
+    "Handover",
     "Identity",
     "Mark",
     "Member",

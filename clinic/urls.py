@@ -5,6 +5,7 @@ from django.urls import include, path
 from clinic.access import views as access
 from clinic.dosing import views as dosing
 from clinic.merging import views as merging
+from clinic.handover import views as handover
 from clinic.patients import views as patients
 from clinic.photographs import views as photographs
 from clinic.planning import views as planning
@@ -60,6 +61,7 @@ urlpatterns = [
     path("patients/<slug:key>/", patients.patient, name="patient"),
     path("patients/<slug:key>/change/", patients.patient_change, name="patient-change"),
     path("patients/<slug:key>/merge/", merging.patient_merge, name="patient-merge"),
+    path("patients/<slug:key>/hand-over/", handover.patient_fhir, name="patient-fhir"),
     # before an operation
     path("patients/<slug:key>/assessment/", preparation.assessment_new, name="assessment-new"),
     path("assessments/<slug:key>/", preparation.assessment, name="assessment"),
@@ -133,6 +135,7 @@ urlpatterns = [
     path("contacts/<slug:key>/undo/", recall.contact_undo, name="contact-undo"),
     # audit
     path("audit/", include("audit.urls")),
+    path("exchange/own-data/", handover.own_data, name="own-data"),
     path("exchange/", include("audit.peer_urls")),
     # health
     path("healthz", access.healthz, name="healthz"),

@@ -6,7 +6,8 @@ import io
 from audit.charts import plot_words, words
 from audit.charts.plots import Plot
 from audit.charts.spec import Chart
-from audit.charts.words import Table, safe_cell
+from audit.charts.words import Table
+from clinic.spreadsheet import safe_cell
 
 AnyChart = Chart | Plot
 

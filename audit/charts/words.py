@@ -6,13 +6,11 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from audit.charts.spec import Chart, IntervalRow, Kind
+from clinic.spreadsheet import safe_cell
 
 NO_CASES = "no cases"
 NO_RATE = "no rate shown"
 FEW = "few cases"
-
-# A spreadsheet takes a cell that begins like this for a formula.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 class Table(NamedTuple):
@@ -78,12 +76,6 @@ def csv_text(chart: Chart) -> str:
         group, note = safe_cell(row.label), safe_cell(row.note)
         writer.writerow((group, row.events, row.total, *numbers, few, note, _plain(chart.standard)))
     return file.getvalue()
-
-
-def safe_cell(text: str) -> str:
-    """Text that no spreadsheet runs. Some look past a leading blank, so a formula behind one counts too."""
-    starts_a_formula = text.startswith(_FORMULA_STARTS) or text.lstrip().startswith(_FORMULA_STARTS)
-    return f"'{text}" if starts_a_formula else text
 
 
 def _intervals(chart: Chart) -> str:

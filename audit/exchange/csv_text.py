@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
-from audit.charts.words import safe_cell
+from clinic.spreadsheet import safe_cell
 
 
 def to_csv(header: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:

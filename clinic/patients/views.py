@@ -85,6 +85,7 @@ def may_do(request: HttpRequest) -> dict[str, bool]:
         "may_operate": may(role, Action.RECORD_OPERATION),
         "may_book": may(role, Action.BOOK_REVIEW),
         "may_merge": may(role, Action.SET_PRACTICE),
+        "may_take": may(role, Action.TAKE_OWN_DATA),
     }
 
 

@@ -76,6 +76,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "patient": ("GET", Action.FIND_PATIENT, 200, SIGN_IN),
     "patient-change": ("GET", Action.REGISTER_PATIENT, 200, SIGN_IN),
     "patient-merge": ("GET", Action.SET_PRACTICE, 200, SIGN_IN),
+    "patient-fhir": ("GET", Action.TAKE_OWN_DATA, 200, SIGN_IN),
     # before an operation; what is answered without a reason leads back with a sentence
     "assessment-new": ("GET", Action.RECORD_REVIEW, 200, SIGN_IN),
     "assessment": ("GET", Action.READ_RECORD, 200, SIGN_IN),
@@ -179,6 +180,7 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "audit-change-note": ("POST", Action.SET_AUDIT, 400, SIGN_IN),
     # exchange; nothing is signed here, and two practices have no chart
     "exchange": ("GET", Action.READ_POOLED, 200, SIGN_IN),
+    "own-data": ("GET", Action.TAKE_OWN_DATA, 200, SIGN_IN),
     "export-new": ("GET", Action.EXPORT_DATA, 404, SIGN_IN),
     "export": ("GET", Action.EXPORT_DATA, 200, SIGN_IN),
     "export-file": ("POST", Action.EXPORT_DATA, 200, SIGN_IN),
@@ -299,6 +301,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     "patient": lambda practice: [create_patient(practice).key],
     "patient-change": lambda practice: [create_patient(practice).key],
     "patient-merge": lambda practice: [create_patient(practice).key],
+    "patient-fhir": lambda practice: [create_patient(practice).key],
     "assessment-new": lambda practice: [create_patient(practice).key],
     "consent-new": lambda practice: [create_patient(practice).key],
     **{

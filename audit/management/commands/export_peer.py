@@ -1,4 +1,4 @@
-"""Make the peer set of a signed audit: manage.py export_peer --practice CODE --year 2023 --group CODE ... --out FILE."""
+"""Make the peer set of a signed audit: manage.py export_peer --practice CODE --year 2023 --group CODE --out FILE ..."""
 
 import json
 import os
