@@ -52,6 +52,13 @@ HARBOUR = House(
     ),
 )
 HOUSES = (TARNWICK, HARBOUR)
+# Other practices of the peer group: they have handed in sets, and no record of theirs is here.
+PEERS = (
+    House("example-mill", "Example Mill Footcare (fictional)", "EM", ()),
+    House("sample-ferry", "Sample Ferry Podiatry (fictional)", "SF", ()),
+    House("testwell-green", "Testwell Green Foot Rooms (fictional)", "TG", ()),
+    House("mockup-hill", "Mockup Hill Nail Clinic (fictional)", "MH", ()),
+)
 
 # Nineteen, so that patient 1 is Avery and patient 171 is Robin.
 GIVEN_NAMES = (

@@ -6,28 +6,71 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('clinic', '0007_photographs'),
+        ("clinic", "0007_photographs"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Handover',
+            name="Handover",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('csv', 'All records, CSV'), ('xlsx', 'All records, XLSX'), ('fhir', 'One patient, FHIR')], max_length=5)),
-                ('purpose', models.CharField(max_length=300)),
-                ('rows', models.PositiveIntegerField()),
-                ('sha256', models.CharField(max_length=64)),
-                ('at', models.DateTimeField()),
-                ('member', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('patient', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='handovers', to='clinic.patient')),
-                ('practice', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='handovers', to='clinic.practice')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("csv", "All records, CSV"),
+                            ("xlsx", "All records, XLSX"),
+                            ("fhir", "One patient, FHIR"),
+                        ],
+                        max_length=5,
+                    ),
+                ),
+                ("purpose", models.CharField(max_length=300)),
+                ("rows", models.PositiveIntegerField()),
+                ("sha256", models.CharField(max_length=64)),
+                ("at", models.DateTimeField()),
+                (
+                    "member",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "patient",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="handovers",
+                        to="clinic.patient",
+                    ),
+                ),
+                (
+                    "practice",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="handovers", to="clinic.practice"
+                    ),
+                ),
             ],
             options={
-                'ordering': ('at', 'pk'),
-                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['csv', 'xlsx', 'fhir'])), name='handover_kind_known'), models.CheckConstraint(condition=models.Q(('purpose', ''), _negated=True), name='handover_says_what_for'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'fhir'), ('patient__isnull', False)), models.Q(models.Q(('kind', 'fhir'), _negated=True), ('patient__isnull', True)), _connector='OR'), name='handover_of_a_patient_names_one')],
+                "ordering": ("at", "pk"),
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["csv", "xlsx", "fhir"])), name="handover_kind_known"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("purpose", ""), _negated=True), name="handover_says_what_for"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("kind", "fhir"), ("patient__isnull", False)),
+                            models.Q(models.Q(("kind", "fhir"), _negated=True), ("patient__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="handover_of_a_patient_names_one",
+                    ),
+                ],
             },
         ),
     ]

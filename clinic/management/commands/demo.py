@@ -6,13 +6,14 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 from django.db.utils import OperationalError, ProgrammingError
 from django.utils import timezone
 
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Role
 from clinic.demo.load import load
-from clinic.demo.people import HOUSES
+from clinic.demo.people import HOUSES, PEERS
 from clinic.patients.models import Patient
 
 ADDRESS = "127.0.0.1:8000"
@@ -55,7 +56,10 @@ class Command(BaseCommand):
             return
         if self.stdout.isatty():
             self.stdout.write("Loading the demonstration, about ten seconds ...")
-        load(timezone.localdate(), PASSWORD)
+        with transaction.atomic():
+            load(timezone.localdate(), PASSWORD)
+            # By name: the clinic does not know the audit.
+            call_command("demo_peers", verbosity=0)
         self.stdout.write("Loaded: invented people and records; nobody in them exists.")
 
     def _print_sign_ins(self) -> None:
@@ -70,7 +74,7 @@ class Command(BaseCommand):
 
 def what_else() -> str:
     """What the database holds besides the demonstration, in words; empty if nothing."""
-    codes = [house.code for house in HOUSES]
+    codes = [house.code for house in (*HOUSES, *PEERS)]
     practices = Practice.objects.exclude(is_demo=True, code__in=codes)
     names = [f"the practice {practice.name} ({practice.code})" for practice in practices.order_by("code")[:3]]
     own = Practice.objects.filter(is_demo=True, code__in=codes)
