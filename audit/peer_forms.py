@@ -29,6 +29,13 @@ def text(label: str, missing: str, most: int, *, hint: str = "", **options: Any)
     return forms.CharField(label=label, max_length=most, help_text=hint, error_messages=errors, **options)
 
 
+def one_below_the_other() -> forms.RadioSelect:
+    """Choices too long to stand side by side."""
+    widget = forms.RadioSelect()
+    widget.columns = 1
+    return widget
+
+
 class ExportForm(PasswordAgain, OneTimeForm, forms.Form):
     """What, to whom, how protected. memberships: groups on this installation. has_before: the year before is signed.
 
@@ -40,7 +47,7 @@ class ExportForm(PasswordAgain, OneTimeForm, forms.Form):
         help_text="A small practice needs two years before enough patients look alike.",
     )  # fmt: skip
     group = forms.ChoiceField(
-        label="To which group", widget=forms.RadioSelect,
+        label="To which group", widget=one_below_the_other(),
         error_messages={"required": "Choose the group", "invalid_choice": "Choose the group from the list"},
     )  # fmt: skip
     group_code = text("Group code", "", 10, hint="Like G-AB2CD3, from the group’s page", required=False)

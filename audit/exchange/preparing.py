@@ -8,14 +8,13 @@ from typing import Any
 
 import pandas as pd
 
-from audit.exchange.columns import FIELDS
 from audit.exchange.manifest import Manifest, manifest_of
 from audit.exchange.package import members, package, rows_csv
 from audit.exchange.problems import Refused
 from audit.exchange.protect import Protected, protect
 from audit.exchange.reading import read_set
 from audit.exchange.release import contents, release
-from audit.exchange.rows import KEYS, raw_rows
+from audit.exchange.rows import raw_rows
 from audit.exchange.series import Contents
 from audit.exchange.tables import Given, Published, published
 from audit.measures.columns import Cohort
@@ -120,29 +119,3 @@ def protection_words(protected: Protected) -> Mapping[str, Any]:
         "exposure_withheld_rows": protected.told.exposure_rows,
         "tolerated_groups": protected.tolerated,
     }
-
-
-def one_row(prepared: Prepared, place: int) -> list[tuple[str, str, str]]:
-    """One real row before and after: column, in the record, in the file; the file's part empty where it was left out.
-
-    place: of the row in the raw rows.
-    """
-    before = prepared.raw.iloc[place]
-    after = None
-    if prepared.protected.kept[place]:
-        after = prepared.protected.rows.loc[prepared.raw.index[place]]
-    return [
-        (
-            field.name,
-            field.words(str(before[field.name])),
-            field.words(str(after[field.name])) if after is not None else "",
-        )
-        for field in FIELDS
-        if field.name in prepared.raw.columns and field.name not in KEYS
-    ]
-
-
-def rarest(prepared: Prepared, number: int = 5) -> list[int]:
-    """Places of the rows whose patients had the fewest others alike before anything was done, rarest first."""
-    order = sorted(range(len(prepared.raw)), key=lambda place: (int(prepared.protected.alike[place]), place))
-    return order[:number]

@@ -10,9 +10,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from audit.exchange.columns import LEFT_OUT
+from audit.exchange.columns import LEFT_OUT, NAMES
 from audit.exchange.csv_text import to_csv
-from audit.exchange.preparing import NotExportable, Prepared, one_row, prepare, rarest
+from audit.exchange.preparing import NotExportable, Prepared, prepare
+from audit.exchange.showing import one_row, rarest
 from audit.exchange.tables import HEADER, group_label
 from audit.peer_forms import ExportForm, WithdrawForm
 from audit.peers.exporting import Recipient, made_before, make_export, refused, take, withdraw_export
@@ -125,6 +126,7 @@ def preview(request: HttpRequest, form: ExportForm, prepared: Prepared) -> dict[
     return {
         "prepared": prepared,
         "protected": prepared.protected,
+        "columns": len(NAMES),
         "trip": round_trip(figures, prepared.protected, rows),
         "row": one_row(prepared, place),
         "row_stays": bool(prepared.protected.kept[place]),
