@@ -1,6 +1,7 @@
 """Charts of the comparison on a page, whatever their kind."""
 
 from collections.abc import Mapping
+from typing import Any
 from urllib.parse import urlencode
 
 from django import template
@@ -10,7 +11,7 @@ from django.utils.safestring import SafeString
 
 from audit.charts import telling, words
 from audit.charts.telling import AnyChart
-from audit.templatetags.figures import picture_sources
+from audit.templatetags.figures import kept_together, picture_sources
 
 register = template.Library()
 
@@ -21,6 +22,14 @@ register.filter("any_table", telling.table)
 def number(rate: float) -> str:
     """A percentage without its sign, for a large figure."""
     return words.percent(rate).removesuffix(" %")
+
+
+@register.filter
+def between(found: Any) -> str:
+    """Both ends of an interval, of a pool or of a proportion: "2.0 to 12.2 %"."""
+    if found is None or found.low is None or found.high is None:
+        return ""
+    return kept_together(f"{words.limits(found.low, found.high)} %")
 
 
 @register.simple_tag
