@@ -1,6 +1,6 @@
 """The charts of a comparison, declared once: a forest of practices and a funnel. Draws nothing; knows no Django."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from audit.charts.plots import FunnelChart, FunnelDot, FunnelLine
 from audit.charts.spec import Chart, IntervalRow, Kind
@@ -35,15 +35,20 @@ def forest(found: Comparison, own: str = "") -> Chart:
     )
 
 
-def groups_chart(found: Comparison, slug: str, title: str, lines: Iterable[Line]) -> Chart:
-    """The pooled rate of each group; a group that may not be pooled says why."""
+def groups_chart(found: Comparison, slug: str, title: str, lines: Sequence[Line]) -> Chart:
+    """The pooled rate of each group. What may not be pooled stands in the notes with its reason, without a count."""
+    counted = [line for line in lines if line.pool is not None]
+    apart = [f"{line.label}: {line.withheld}" for line in lines if line.pool is None and line.practices]
+    notes = [POOLED, "An association, not a cause: technique, side and exposure are chosen for each patient."]
+    if apart:
+        notes.append(f"Not pooled: {'; '.join(apart)}.")
     return Chart(
         slug=slug,
         title=title,
         kind=Kind.INTERVALS,
-        rows=tuple(_line_row(line) for line in lines),
+        rows=tuple(_line_row(line) for line in counted),
         axis=f"{found.outcome.label} at 12 months, pooled % of {found.unit.plural} (95 % interval)",
-        notes=(POOLED, "An association, not a cause: technique, side and exposure are chosen for each patient."),
+        notes=tuple(notes),
     )
 
 
@@ -144,8 +149,7 @@ def _pool_rows(pooled: Pool) -> list[IntervalRow]:
 def _line_row(line: Line) -> IntervalRow:
     pooled = line.pool
     if pooled is None or not pooled.shown:
-        return IntervalRow(line.label, 0, 0, None, None, None, False, line.withheld)
-    return IntervalRow(
-        line.label, pooled.events, pooled.total, pooled.rate, pooled.low, pooled.high, False,
-        f"{line.practices} practices. {pooled.warning}".strip(),
-    )  # fmt: skip
+        events, total = (pooled.events, pooled.total) if pooled else (0, 0)
+        return IntervalRow(line.label, events, total, None, None, None, False, line.withheld)
+    note = pooled.warning or f"{line.practices} practices"
+    return IntervalRow(line.label, pooled.events, pooled.total, pooled.rate, pooled.low, pooled.high, False, note)

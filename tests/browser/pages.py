@@ -80,6 +80,10 @@ def a_running_operation(page: Page) -> str:
     return href(page, "/today/", f"/operations/{KEY}/(room|sign)/$").rsplit("/", 2)[0] + "/"
 
 
+def peer_group(page: Page) -> str:
+    return href(page, "/exchange/", f"/exchange/groups/{KEY}/$")
+
+
 PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "sign in": (None, "/sign-in/"),
     "today": ("idris", "/today/"),
@@ -152,6 +156,16 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "add person": ("ada", "/people/add/"),
     "exchange for the reviewer": ("ravi", "/exchange/"),
     "exchange": ("orla", "/exchange/"),
+    "peer group for the reviewer": ("ravi", peer_group),
+    "peer group for a practice": ("harper", peer_group),
+    "pooled comparison": ("ravi", lambda page: peer_group(page) + "compare/"),
+    "hand in a set": ("harper", lambda page: peer_group(page) + "hand-in/"),
+    "open a group": ("ravi", "/exchange/groups/new/"),
+    "join a group": ("orla", "/exchange/groups/join/"),
+    "ask a practice": ("ravi", lambda page: peer_group(page) + "topics/new/"),
+    "question": ("ravi", lambda page: href(page, peer_group(page), f"/exchange/topics/{KEY}/$")),
+    "own data": ("orla", "/exchange/own-data/"),
+    "hand over a patient": ("orla", lambda page: first_patient(page) + "hand-over/"),
     "account": ("idris", "/account/"),
     "help": ("idris", "/help/"),
     "not found": ("idris", "/patients/nosuchpatient/"),
