@@ -125,7 +125,7 @@ def hand_in(lead: Page, group_name: str, path: Path) -> None:
     lead.goto("/exchange/")
     lead.get_by_role("link", name=group_name, exact=True).click()
     lead.get_by_role("link", name="Hand in a set").click()
-    lead.get_by_label("File").set_input_files(path)
+    lead.get_by_label("File", exact=True).set_input_files(path)
     lead.get_by_label("Your password").fill(PASSWORD)
     lead.get_by_role("button", name="Hand in").click()
 
