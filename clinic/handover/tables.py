@@ -30,6 +30,8 @@ from clinic.procedures.models import (
     OperationEvent,
     TreatedSide,
 )
+from clinic.procedures.site_decision import SiteDecision
+from clinic.redflags.models import RedFlag, RedFlagSeen
 from clinic.reviews.models import Booking, Contact, Review, SideFinding, ToeFinding
 from clinic.theatre.models import CheckedItem, ChecklistPhase, Mark
 
@@ -51,9 +53,12 @@ TABLES: tuple[tuple[str, type[models.Model], str], ...] = (
     ("anaesthetic_doses", AnaestheticDose, "operation__practice"),
     ("operation_events", OperationEvent, "operation__practice"),
     ("amendments", Amendment, "operation__practice"),
+    ("site_decisions", SiteDecision, "operation__practice"),
     ("times", Mark, "operation__practice"),
     ("checklist", ChecklistPhase, "operation__practice"),
     ("checked_items", CheckedItem, "phase__operation__practice"),
+    ("red_flags", RedFlag, "operation__practice"),
+    ("red_flags_seen", RedFlagSeen, "flag__operation__practice"),
     ("reviews", Review, "operation__practice"),
     ("toe_findings", ToeFinding, "review__operation__practice"),
     ("side_findings", SideFinding, "review__operation__practice"),
