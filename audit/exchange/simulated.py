@@ -4,13 +4,14 @@ Nobody in them exists. The same seed gives the same practice.
 """
 
 import random
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 import pandas as pd
 
-from audit.measures.columns import FINDINGS, SIDES, TOE_FINDINGS, Cohort
+from audit.measures.columns import FINDINGS, SIDES, TOE_FINDINGS, Cohort, Column
 
 _LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 # Technique, agent, share of the operations; the shares are invented.
@@ -58,6 +59,16 @@ def practice(plan: Plan) -> Cohort:
         toe_findings=pd.DataFrame(maker.toe_findings, columns=list(TOE_FINDINGS)),
         bands=(30, 60, 120, 180),
     )
+
+
+def _unsaid(columns: Mapping[str, Column], given: Mapping[str, Any]) -> dict[str, str]:
+    """Codes that no plan is about: not recorded where there is such a code, else the first of the list."""
+    found = {}
+    for name, column in columns.items():
+        if column.terms is not None and name not in given:
+            codes = column.terms.codes()
+            found[name] = "not_recorded" if "not_recorded" in codes else codes[0]
+    return found
 
 
 class _Maker:
@@ -124,6 +135,7 @@ class _Maker:
             "lavage": ("dilute_acid" if agent == "sodium_hydroxide" else "isopropyl") if takes else "none",
             "infection_at_operation": rng.choice(("none", "none", "inflamed", "purulent")),
         }
+        toe = {**_unsaid(SIDES, toe), **toe}
         self.early(toe["toe_key"])
         self.later(toe, ("whole",) if whole else edges, lost=lost)
 
@@ -134,8 +146,8 @@ class _Maker:
                  "swab": "organism", "antibiotic": "gp", "diagnosis": "superficial"} if infected else {}  # fmt: skip
         for day, healing, more in ((self.rng.randint(3, 7), "moist", signs), (self.rng.randint(24, 50), "dry", {})):
             self.toe_findings.append({
+                **_unsaid(TOE_FINDINGS, _PLAIN_TOE), **_PLAIN_TOE, **more,
                 "toe_key": toe_key, "review_key": self.key(), "day": day, "means": "in_person", "healing": healing,
-                **_PLAIN_TOE, **more,
             })  # fmt: skip
 
     def later(self, toe: dict[str, Any], edges: tuple[str, ...], *, lost: bool) -> None:
