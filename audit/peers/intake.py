@@ -1,6 +1,7 @@
 """Acts on sets: receive, withdraw. A set is taken whole or not at all; a refusal keeps the reasons, not the file."""
 
 import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
@@ -13,6 +14,7 @@ from audit.exchange.reading import ReceivedSet, read_set
 from audit.peers.models import Membership, PeerGroup, PeerSet, Refusal, SetState
 from clinic.access.models import Member
 
+QUOTED = re.compile("\u201c[^\u201d]*\u201d")
 IS_HERE = "A file from this practice for this year is here already. Replace it?"
 
 
@@ -62,10 +64,11 @@ def receive(
 def note_refusal(
     *, refused: Refused, data: bytes, group: PeerGroup, membership: Membership | None, by: Member | None, now: datetime
 ) -> Refusal:
-    """Keep why a file was not taken."""
+    """Keep why a file was not taken, without any value of it: a file sent by mistake may hold names."""
     return Refusal.objects.create(
         group=group, membership=membership, at=now, by=by, sha256=hashlib.sha256(data).hexdigest(),
-        sentences=[problem.sentence for problem in refused.problems], total=max(1, refused.total),
+        sentences=[QUOTED.sub("a value", problem.sentence) for problem in refused.problems],
+        total=max(1, refused.total),
     )  # fmt: skip
 
 

@@ -302,6 +302,22 @@ def test_a_wrong_cell_is_answered_with_file_row_column_and_reason(many_practices
     )  # fmt: skip
 
 
+def test_no_value_of_a_refused_file_is_kept(many_practices, host, client_of):
+    """Somebody may send a file with names by mistake."""
+    from tests.audit.exchange.corpus import with_cell
+
+    lead = many_practices[0]
+    membership = acts.joined(lead, acts.a_group(host))
+
+    page = client_of(lead).post(
+        reverse("hand-in", args=[membership.group.key]), upload(with_cell("row_code", "Avery Example"))
+    ).content.decode()  # fmt: skip
+
+    assert "Avery Example" in page
+    assert "Avery" not in str(Refusal.objects.get().sentences)
+    assert "column row_code: a value does not look like" in Refusal.objects.get().sentences[0]
+
+
 def test_markup_in_a_file_is_shown_as_text(many_practices, host, client_of):
     from tests.audit.exchange.corpus import with_cell
 
