@@ -1,0 +1,77 @@
+"""Releases laid beside each other: one, several put together, and what is only in one of them."""
+
+from itertools import combinations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from audit.exchange.series import refused_after
+
+
+def release(*people: str, version: str = "") -> dict[str, frozenset[str]]:
+    """Each person with one row; `version` makes the rows others."""
+    return {person: frozenset({f"{person}{version}"}) for person in people}
+
+
+MANY = tuple(f"p{at}" for at in range(12))
+
+
+def test_nothing_before_nothing_refused():
+    assert refused_after(release(*MANY), []) == ""
+
+
+def test_the_same_again_says_nothing_new():
+    assert refused_after(release(*MANY), [release(*MANY)]) == ""
+
+
+def test_releases_without_a_row_in_common_say_nothing_about_each_other():
+    assert refused_after(release("a", "b"), [release(*MANY)]) == ""
+
+
+@pytest.mark.parametrize("more", [1, 4])
+def test_a_few_more_or_fewer_are_refused(more):
+    extra = tuple(f"x{at}" for at in range(more))
+
+    assert f"in the rows of {more} patient" in refused_after(release(*MANY, *extra), [release(*MANY)])
+    assert f"in the rows of {more} patient" in refused_after(release(*MANY), [release(*MANY, *extra)])
+
+
+def test_five_more_may_leave():
+    assert refused_after(release(*MANY, *(f"x{at}" for at in range(5))), [release(*MANY)]) == ""
+
+
+def test_one_changed_row_is_one_patient():
+    changed = {**release(*MANY), "p3": frozenset({"p3 amended"})}
+
+    assert "in the rows of 1 patient" in refused_after(changed, [release(*MANY)])
+
+
+def test_two_earlier_ones_put_together_are_looked_at():
+    """Beside each alone the new one differs by many; beside both together by one."""
+    first, second = MANY[:6], MANY[6:]
+    new = release(*MANY[:-1])
+
+    assert refused_after(new, [release(*first)]) == ""
+    assert refused_after(new, [release(*second)]) != ""
+    assert "earlier file 1 and 2" in refused_after(release(*MANY, "x"), [release(*first), release(*second)])
+
+
+@given(
+    st.lists(st.sets(st.sampled_from(MANY), min_size=5), min_size=1, max_size=4),
+    st.sets(st.sampled_from(MANY), min_size=5),
+)
+def test_what_may_leave_never_leaves_few_between_it_and_any_union(earlier, new):
+    if refused_after(release(*new), [release(*one) for one in earlier]):
+        return
+    near = [one for one in earlier if one & new]
+    for size in range(1, len(near) + 1):
+        for chosen in combinations(near, size):
+            together = set().union(*chosen)
+            assert len(new - together) in (0, *range(5, 99))
+            assert len(together - new) in (0, *range(5, 99))
+
+
+def test_fewer_than_five_is_no_rule():
+    with pytest.raises(ValueError, match="fewest must be at least 5"):
+        refused_after(release(*MANY), [], fewest=3)
