@@ -2,16 +2,18 @@
 
 import hashlib
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-from django.apps import apps
+from django.db import transaction
 
-from audit.exchange.preparing import SignedAudit
+from audit.exchange.preparing import NotExportable, Prepared, SignedFrames
+from audit.models import SignedAudit
+from audit.peers.exporting import Recipient, make_export
+from audit.peers.models import Export
 from audit.periods import audit_year
-from clinic.access.models import Practice
+from clinic.access.models import Member, Practice
 
 if TYPE_CHECKING:
     from audit.measures.columns import Cohort
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Signed:
-    """A signature in force. load: the frames that were signed; slow, so only when they are needed."""
+    """A signature in force. key: of the audit year. signature: the stored row, without report and snapshot."""
 
     key: str
     label: str
@@ -28,23 +30,25 @@ class Signed:
     performed_from: date
     performed_to: date
     signed_at: datetime
-    load: Callable[[], "Cohort"]
+    signature: SignedAudit
+
+    def load(self) -> "Cohort":
+        """The frames that were signed; slow, so only when they are needed."""
+        from audit.report.frozen_rows import material_of
+
+        return material_of(json.loads(self.signature.snapshot.body)["data"]).cohort
+
+
+def in_force(practice: Practice) -> "list[SignedAudit]":
+    """Signatures of closed periods: neither opened again nor given before every outcome was due."""
+    rows = SignedAudit.objects.filter(audit_year__practice=practice, reopened_at__isnull=True, preliminary=False)
+    return list(rows.select_related("audit_year", "snapshot").defer("html", "pdf", "snapshot__packed"))
 
 
 def signed_audits(practice: Practice) -> list[Signed]:
     """Every signature in force of the practice, latest period first."""
-    return sorted(listed(practice), key=lambda each: each.performed_from, reverse=True)
-
-
-def listed(practice: Practice) -> list[Signed]:
-    """The signatures as they are stored."""
-    try:
-        model = apps.get_model("audit", "SignedAudit")
-    except LookupError:
-        return []
-    rows = model.objects.filter(audit_year__practice=practice, reopened_at__isnull=True, preliminary=False)
-    rows = rows.select_related("audit_year", "snapshot").defer("html", "pdf", "snapshot__packed")
-    return [_signed(practice, row) for row in rows]
+    found = [_signed(practice, row) for row in in_force(practice)]
+    return sorted(found, key=lambda each: each.performed_from, reverse=True)
 
 
 def before(found: Signed, others: list[Signed]) -> Signed | None:
@@ -52,15 +56,16 @@ def before(found: Signed, others: list[Signed]) -> Signed | None:
     return next((each for each in others if (found.performed_from - each.performed_to).days == 1), None)
 
 
-def as_one(found: Signed, earlier: Signed | None = None) -> SignedAudit:
+def as_one(found: Signed, earlier: Signed | None = None) -> SignedFrames:
     """What an export is made from: one signed audit, or two years that follow each other, taken together."""
     cohort = found.load()
     if earlier is None:
-        return SignedAudit(found.key, found.label, found.checksum, found.definitions, cohort)
+        return SignedFrames((found.signature.pk,), found.label, found.checksum, found.definitions, cohort)
     both = together(earlier.load(), cohort)
     checksum = hashlib.sha256(f"{earlier.checksum} {found.checksum}".encode()).hexdigest()
     definitions = found.definitions if found.definitions == earlier.definitions else "mixed"
-    return SignedAudit(found.key, f"{earlier.label} and {found.label}", checksum, definitions, both)
+    signatures = (found.signature.pk, earlier.signature.pk)
+    return SignedFrames(signatures, f"{earlier.label} and {found.label}", checksum, definitions, both)
 
 
 def together(first: "Cohort", second: "Cohort") -> "Cohort":
@@ -80,21 +85,27 @@ def together(first: "Cohort", second: "Cohort") -> "Cohort":
     )
 
 
-def _signed(practice: Practice, row: object) -> Signed:
-    year = audit_year(practice, row.audit_year.starting_year)  # type: ignore[attr-defined]
+@transaction.atomic
+def export_signed(*, by: Member, prepared: Prepared, recipient: Recipient, now: datetime) -> Export:
+    """Makes the file, or finds the one made before; raises NotExportable.
+
+    Looks again whether the signatures stand: one may have been opened again while the preview was read.
+    """
+    standing = {row.pk for row in in_force(by.practice)}
+    if not standing.issuperset(prepared.audit.signatures):
+        raise NotExportable("This audit was opened again since you began; only what is signed leaves the practice.")
+    return make_export(by=by, prepared=prepared, recipient=recipient, now=now)
+
+
+def _signed(practice: Practice, row: SignedAudit) -> Signed:
+    year = audit_year(practice, row.audit_year.starting_year)
     return Signed(
-        key=row.audit_year.key,  # type: ignore[attr-defined]
+        key=row.audit_year.key,
         label=f"{year.performed_from:%b %Y} to {year.performed_to:%b %Y}",
-        checksum=row.snapshot.checksum,  # type: ignore[attr-defined]
-        definitions=row.snapshot.definitions_version,  # type: ignore[attr-defined]
+        checksum=row.snapshot.checksum,
+        definitions=row.snapshot.definitions_version,
         performed_from=year.performed_from,
         performed_to=year.performed_to,
-        signed_at=row.signed_at,  # type: ignore[attr-defined]
-        load=lambda: _frames(row),
+        signed_at=row.signed_at,
+        signature=row,
     )
-
-
-def _frames(row: object) -> "Cohort":
-    from audit.report.frozen_rows import material_of
-
-    return material_of(json.loads(row.snapshot.body)["data"]).cohort  # type: ignore[attr-defined]

@@ -29,10 +29,10 @@ class NotExportable(ValueError):
 
 
 @dataclass(frozen=True, eq=False)
-class SignedAudit:
-    """What an export needs of a signed audit. key: of the audit at the practice. checksum: of its frozen data."""
+class SignedFrames:
+    """What an export needs of signed audits. signatures: their rows at the practice. checksum: of the frozen data."""
 
-    key: str
+    signatures: tuple[int, ...]
     label: str
     checksum: str
     definitions: str
@@ -43,7 +43,7 @@ class SignedAudit:
 class Prepared:
     """Rows ready to leave, before codes are drawn. raw: as recorded, with the practice's keys."""
 
-    audit: SignedAudit
+    audit: SignedFrames
     raw: pd.DataFrame
     protected: Protected
     contents: Contents
@@ -59,7 +59,7 @@ class Made:
     tables: tuple[Published, ...]
 
 
-def prepare(audit: SignedAudit, *, k: int = FEWEST_ALIKE, harmless_declared: bool = True) -> Prepared:
+def prepare(audit: SignedFrames, *, k: int = FEWEST_ALIKE, harmless_declared: bool = True) -> Prepared:
     """Protects the rows of a signed audit; raises NotExportable where nothing may leave."""
     cohort = audit.cohort
     if audit.definitions != VERSION:

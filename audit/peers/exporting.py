@@ -46,7 +46,8 @@ def refused(practice: Practice, prepared: Prepared) -> str:
 def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: datetime) -> Export:
     """Make the file, or find the one that was made of this audit for this group before.
 
-    Raises NotExportable where it would give somebody away together with an earlier file.
+    Raises NotExportable where it would give somebody away together with an earlier file. Whoever calls has seen that
+    the signatures stand (`signed.export_signed`).
     """
     with transaction.atomic():
         practice = Practice.objects.select_for_update().get(pk=by.practice_id)
@@ -58,6 +59,7 @@ def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: da
                 "have changed."
             )
         cohort = prepared.audit.cohort
+        signature, *before = prepared.audit.signatures
         corrected = _corrected(practice, recipient.group, cohort.performed_from, cohort.performed_to)
         made = make(
             prepared, SystemRandom(), group=recipient.group, practice=recipient.practice,
@@ -66,7 +68,8 @@ def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: da
         )  # fmt: skip
         export = Export(
             practice=practice,
-            audit_key=prepared.audit.key,
+            signed_id=signature,
+            signed_before_id=before[0] if before else None,
             audit_label=prepared.audit.label,
             audit_checksum=prepared.audit.checksum,
             performed_from=cohort.performed_from,

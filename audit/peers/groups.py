@@ -43,12 +43,22 @@ def groups_of(member: Member) -> QuerySet[PeerGroup]:
     return PeerGroup.objects.filter(own).distinct()
 
 
+def places_of(member: Member) -> list[Place]:
+    """Every group of the member with what the member is in it, in two statements."""
+    return _places(member, list(groups_of(member)))
+
+
 def place_of(member: Member, group: PeerGroup) -> Place:
     """group: one of those of the member."""
-    membership = None
+    return _places(member, [group])[0]
+
+
+def _places(member: Member, groups: list[PeerGroup]) -> list[Place]:
+    own: dict[int, Membership] = {}
     if member.role == Role.LEAD:
-        membership = group.memberships.filter(practice_id=member.practice_id, left_at__isnull=True).first()
-    return Place(group, group.practice_id == member.practice_id, membership)
+        rows = Membership.objects.filter(practice_id=member.practice_id, left_at__isnull=True, group__in=groups)
+        own = {row.group_id: row for row in rows}
+    return [Place(each, each.practice_id == member.practice_id, own.get(each.pk)) for each in groups]
 
 
 @transaction.atomic

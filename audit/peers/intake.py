@@ -138,9 +138,9 @@ def _refused(column: str, reason: str) -> Refused:
 
 
 def sets_in_pool(group: PeerGroup) -> Sequence[PeerSet]:
-    """The sets that are compared, with their files, in the order of the codes."""
+    """The sets that are compared, without their files, in the order of the codes."""
     return list(
         PeerSet.objects.filter(
             membership__group=group, membership__left_at__isnull=True, state=SetState.POOLED
-        ).select_related("membership").order_by("membership__code", "audit_year")
+        ).defer("file").order_by("membership__code", "audit_year")
     )  # fmt: skip

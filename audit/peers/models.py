@@ -27,10 +27,16 @@ def practice_code() -> str:
 
 
 class Export(Versioned):
-    """A set made from one signed audit for one recipient, kept byte for byte. Only its withdrawal is ever added."""
+    """A set made from a signed audit for one recipient, kept byte for byte. Only its withdrawal is ever added.
+
+    signed_before: of the year before, where a small practice took two years together.
+    """
 
     practice = models.ForeignKey(Practice, on_delete=models.PROTECT, related_name="exports")
-    audit_key = models.CharField(max_length=40)
+    signed = models.ForeignKey("audit.SignedAudit", on_delete=models.PROTECT, related_name="exports")
+    signed_before = models.ForeignKey(
+        "audit.SignedAudit", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     audit_label = models.CharField(max_length=100)
     audit_checksum = models.CharField(max_length=64)
     performed_from = models.DateField()

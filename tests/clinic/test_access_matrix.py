@@ -23,7 +23,7 @@ from clinic.reminders.models import Message
 from clinic.reports.models import PatientReport
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
-from tests.audit.exchange.stored import create_export, create_group, own_set, own_topic
+from tests.audit.exchange.stored import create_export, create_group, create_signature, own_set, own_topic
 from tests.factories import (
     NOON,
     create_action,
@@ -178,10 +178,10 @@ TABLE: dict[str, tuple[str, Action | None, int, int | str]] = {
     "audit-monitoring": ("GET", Action.READ_AUDIT, 200, SIGN_IN),
     "audit-monitoring-chart": ("GET", Action.READ_AUDIT, 404, SIGN_IN),
     "audit-change-note": ("POST", Action.SET_AUDIT, 400, SIGN_IN),
-    # exchange; nothing is signed here, and two practices have no chart
+    # exchange; two practices have no chart
     "exchange": ("GET", Action.READ_POOLED, 200, SIGN_IN),
     "own-data": ("GET", Action.TAKE_OWN_DATA, 200, SIGN_IN),
-    "export-new": ("GET", Action.EXPORT_DATA, 404, SIGN_IN),
+    "export-new": ("GET", Action.EXPORT_DATA, 200, SIGN_IN),
     "export": ("GET", Action.EXPORT_DATA, 200, SIGN_IN),
     "export-file": ("POST", Action.EXPORT_DATA, 200, SIGN_IN),
     "export-tables": ("POST", Action.EXPORT_DATA, 200, SIGN_IN),
@@ -368,7 +368,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     **{name: lambda practice: [audit_year_of(practice).starting_year] for name in YEAR_PAGES},
     "audit-standard-edit": lambda practice: [audit_year_of(practice).starting_year, "O8"],
     "audit-action": lambda practice: [create_action(audit_year_of(practice)).key],
-    "export-new": lambda practice: ["none"],
+    "export-new": lambda practice: [create_signature(practice).audit_year.key],
     **{
         name: lambda practice: [create_export(practice).key]
         for name in ("export", "export-file", "export-tables", "export-withdraw")
@@ -395,7 +395,7 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
 # of checks, a topic or a shipped row.
 NOT_OF_A_PRACTICE = {
     "set-password", "audit-chart", "audit-checks-family", "audit-monitoring-chart", "audit-standard-edit",
-    "settings-topic", "limit-candidate", "schedule", "report", "calendar-feed", "export-new", *YEAR_PAGES,
+    "settings-topic", "limit-candidate", "schedule", "report", "calendar-feed", *YEAR_PAGES,
 }  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
-from audit.exchange.preparing import SignedAudit, make, prepare
+from audit.exchange.preparing import SignedFrames, make, prepare
 from audit.exchange.simulated import Plan, practice
 from audit.measures.definitions import TWELVE_MONTHS, VERSION
 from audit.peers.groups import digest
@@ -63,7 +63,7 @@ class Command(BaseCommand):
         membership = joined(group, CODES[at], row, by=by, now=now)
         lost = 0.27 if at == 1 else 0.12
         frames = practice(Plan(house.code, seed=700 + at, patients=patients, regrowth=regrowth, lost=lost))
-        prepared = prepare(SignedAudit(house.code, house.name, house.code.ljust(64, "0"), VERSION, frames))
+        prepared = prepare(SignedFrames((), house.name, house.code.ljust(64, "0"), VERSION, frames))
         # Invented rows: the same demonstration each time.
         chance = random.Random(700 + at)  # noqa: S311
         made = make(prepared, chance, group=group.code, practice=membership.code)

@@ -60,18 +60,18 @@ def question(request: HttpRequest, place: Place) -> tuple[Outcome, Unit]:
 
 def answered(place: Place, outcome: Outcome, unit: Unit) -> Compared:
     sets = sets_in_pool(place.group)
-    return _compared(tuple((row.pk, row.version) for row in sets), outcome, unit)
+    return _compared(tuple((row.pk, row.version, row.content) for row in sets), outcome, unit)
 
 
 # The same sets have the same answer, and a page asks for its pictures one by one.
 @lru_cache(maxsize=16)
-def _compared(sets: tuple[tuple[int, int], ...], outcome: Outcome, unit: Unit) -> Compared:
+def _compared(sets: tuple[tuple[int, int, str], ...], outcome: Outcome, unit: Unit) -> Compared:
     from audit.exchange import groups
     from audit.exchange.case_mix import case_mix
     from audit.exchange.pooled import compare as pooled
     from audit.exchange.pooled import group_lines
 
-    rows = PeerSet.objects.filter(pk__in=[pk for pk, _ in sets]).select_related("membership")
+    rows = PeerSet.objects.filter(pk__in=[pk for pk, _, _ in sets]).select_related("membership")
     members = merged([member_of(row) for row in rows.order_by("membership__code", "audit_year")])
     kinds = (groups.by_technique, groups.by_exposure, groups.by_side)
     lines = [group_lines(members, outcome, unit, kind(members, outcome, unit)) for kind in kinds]

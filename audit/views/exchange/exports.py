@@ -16,9 +16,9 @@ from audit.exchange.preparing import NotExportable, Prepared, prepare
 from audit.exchange.showing import one_row, rarest
 from audit.exchange.tables import HEADER, group_label
 from audit.peer_forms import ExportForm, WithdrawForm
-from audit.peers.exporting import Recipient, made_before, make_export, refused, take, withdraw_export
+from audit.peers.exporting import Recipient, made_before, refused, take, withdraw_export
 from audit.peers.models import Export, Membership, Taking
-from audit.signed import Signed, as_one, before, signed_audits
+from audit.signed import Signed, as_one, before, export_signed, signed_audits
 from audit.views.exchange.shared import MOVED_ON, download
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
@@ -74,34 +74,27 @@ def own_memberships(request: HttpRequest) -> list[Membership]:
 
 def prepared_for(found: Signed, earlier: Signed | None, form: ExportForm) -> Prepared:
     answers = form.cleaned_data
-    return _prepared(found, earlier, int(answers["k"]), bool(answers["harmless_declared"]))
+    return _prepared(_Signatures(found, earlier), int(answers["k"]), bool(answers["harmless_declared"]))
+
+
+class _Signatures:
+    """Signatures that compare by number and checksum, so that the cache below need not hold their frames."""
+
+    def __init__(self, found: Signed, earlier: Signed | None) -> None:
+        self.found, self.earlier = found, earlier
+        self.known_by = tuple((each.signature.pk, each.checksum) for each in (found, earlier) if each)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Signatures) and self.known_by == other.known_by
+
+    def __hash__(self) -> int:
+        return hash(self.known_by)
 
 
 # A preview is looked at several times before the file is made; the frames of a signature never change.
 @lru_cache(maxsize=4)
-def _remembered(checksum: str, k: int, harmless: bool, load: "_Loader") -> Prepared:
-    return prepare(load.audit(), k=k, harmless_declared=harmless)
-
-
-class _Loader:
-    """Equal to every other, so that the cache asks for the checksum alone."""
-
-    def __init__(self, found: Signed, earlier: Signed | None) -> None:
-        self.found, self.earlier = found, earlier
-
-    def audit(self) -> Any:
-        return as_one(self.found, self.earlier)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Loader)
-
-    def __hash__(self) -> int:
-        return 0
-
-
-def _prepared(found: Signed, earlier: Signed | None, k: int, harmless: bool) -> Prepared:
-    checksums = f"{earlier.checksum if earlier else ''} {found.checksum}"
-    return _remembered(checksums, k, harmless, _Loader(found, earlier))
+def _prepared(signatures: _Signatures, k: int, harmless: bool) -> Prepared:
+    return prepare(as_one(signatures.found, signatures.earlier), k=k, harmless_declared=harmless)
 
 
 def preview(request: HttpRequest, form: ExportForm, prepared: Prepared) -> dict[str, Any]:
@@ -153,7 +146,7 @@ def made(request: HttpRequest, form: ExportForm, prepared: Prepared) -> HttpResp
     answers = form.cleaned_data
     recipient = Recipient(answers["group_code"], answers["practice_code"], answers["recipient"], answers["purpose"])
     with transaction.atomic():
-        export = make_export(by=request.user, prepared=prepared, recipient=recipient, now=timezone.now())
+        export = export_signed(by=request.user, prepared=prepared, recipient=recipient, now=timezone.now())
         if again := claim(request.user, form.once, reverse("export", args=[export.key])):
             return redirect(again)
     messages.success(request, f"File made: {export.rows} rows, checksum {export.sha256[:8]}.")

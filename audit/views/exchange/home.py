@@ -3,8 +3,7 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from audit.peers.exporting import standing_exports
-from audit.peers.groups import groups_of, place_of
+from audit.peers.groups import places_of
 from audit.peers.models import Export
 from audit.signed import signed_audits
 from clinic.access.decorators import allowed, require_methods
@@ -20,11 +19,10 @@ def exchange(request: HttpRequest) -> HttpResponse:
         "may_export": exports_here,
         "may_join": may(member.role, Action.HAND_IN),
         "may_run": may(member.role, Action.RUN_GROUP),
-        "places": [place_of(member, group) for group in groups_of(member)],
+        "places": places_of(member),
     }
     if exports_here:
         made = Export.objects.filter(practice=member.practice).defer("file", "contents", "tables")
         context["audits"] = signed_audits(member.practice)
         context["exports"] = list(made.select_related("made_by").order_by("-made_at"))
-        context["standing"] = len(standing_exports(member.practice))
     return render(request, "exchange/home.html", context)

@@ -6,7 +6,7 @@ from audit.exchange.preparing import Prepared, prepare
 from audit.measures.definitions import TWELVE_MONTHS, VERSION
 from audit.peers import exporting, groups, intake
 from audit.peers.models import Export, Membership, PeerGroup, PeerSet
-from audit.signed import as_one, signed_audits
+from audit.signed import as_one, export_signed, signed_audits
 from clinic.access.models import Member
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -30,12 +30,13 @@ def joined(lead: Member, group: PeerGroup, *, host: Member | None = None) -> Mem
 
 
 def prepared(lead: Member, *, at: int = 0) -> Prepared:
+    """Of the lead's signed audit at this place, latest first."""
     return prepare(as_one(signed_audits(lead.practice)[at]))
 
 
 def exported(lead: Member, membership: Membership, *, ready: Prepared | None = None) -> Export:
     recipient = exporting.Recipient(membership.group.code, membership.code, "The group", "yearly comparison")
-    return exporting.make_export(by=lead, prepared=ready or prepared(lead), recipient=recipient, now=NOW)
+    return export_signed(by=lead, prepared=ready or prepared(lead), recipient=recipient, now=NOW)
 
 
 def handed_in(lead: Member, membership: Membership, *, export: Export | None = None, replace: bool = False) -> PeerSet:

@@ -1,52 +1,56 @@
 """Practices with signed audits, a group, and members of each."""
 
-from datetime import UTC, date, datetime
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
 
 import pytest
+from django.db import transaction
+from django.test import override_settings
 
-from audit.exchange.simulated import Plan, practice
-from audit.measures.definitions import VERSION
-from audit.signed import Signed
+from audit.exchange.simulated import Plan
+from clinic.access.models import Member
 from clinic.access.rules import Role
+from tests.audit.exchange.signatures import sign
 from tests.factories import create_member, create_practice
 
 PASSWORD = "a long enough word"
+SIZES = ((70, 0.05), (90, 0.08), (150, 0.05), (60, 0.1), (120, 0.06), (80, 0.03))
 
 
-def signed_of(plan: Plan, *, key: str = "auditkey2023", checksum: str = "") -> Signed:
-    """A signature on the frames of an invented practice."""
-    return Signed(
-        key=key,
-        label=f"{plan.performed_from:%b %Y} to {plan.performed_to:%b %Y}",
-        checksum=checksum or f"{plan.code}-{plan.seed}-{plan.performed_from.year}".ljust(64, "0"),
-        definitions=VERSION,
-        performed_from=plan.performed_from,
-        performed_to=plan.performed_to,
-        signed_at=datetime(2025, 6, 2, 10, 0, tzinfo=UTC),
-        load=lambda: practice(plan),
-    )
+def lead_of(code: str, plan: Plan | None = None) -> Member:
+    """The lead of a new practice; with a plan, its audit year is signed."""
+    lead = create_member(create_practice(code=code), role=Role.LEAD, username=f"lead-{code}")
+    if plan:
+        sign(lead, plan)
+    return lead
 
 
-@pytest.fixture
-def signed(monkeypatch):
-    """Signatures by code of the practice; a test adds to the dictionary."""
-    stored: dict[str, list[Signed]] = {}
-    monkeypatch.setattr("audit.signed.listed", lambda practice: stored.get(practice.code, []))
-    return stored
+def signed_leads(number: int) -> list[Member]:
+    """The leads of so many practices, each with a signed audit year."""
+    return [
+        lead_of(f"peer-{at}", Plan(f"peer-{at}", seed=at + 20, patients=patients, regrowth=regrowth))
+        for at, (patients, regrowth) in enumerate(SIZES[:number])
+    ]
 
 
-@pytest.fixture
-def many_practices(db, signed):
-    """Six practices with a signed audit each, and their leads."""
-    found = []
-    for number, (patients, regrowth) in enumerate(
-        ((70, 0.05), (90, 0.08), (150, 0.05), (60, 0.1), (120, 0.06), (80, 0.03))
-    ):
-        row = create_practice(code=f"peer-{number}")
-        lead = create_member(row, role=Role.LEAD, username=f"lead-{number}")
-        signed[row.code] = [signed_of(Plan(row.code, seed=number + 20, patients=patients, regrowth=regrowth))]
-        found.append(lead)
-    return found
+def reviewer_of(code: str) -> Member:
+    return create_member(create_practice(code=code), role=Role.REVIEWER, username=f"reviewer-{code}")
+
+
+@pytest.fixture(scope="module")
+def once_for_all(django_db_setup, django_db_blocker) -> Callable:
+    """Rows that all tests of a module begin with; each test takes back only what it changed itself."""
+
+    @contextmanager
+    def rows() -> Iterator[None]:
+        # The hash of the single tests, which begin later than this.
+        fast = override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"])
+        with fast, django_db_blocker.unblock(), transaction.atomic():
+            yield
+            transaction.set_rollback(True)
+
+    return rows
 
 
 def a_year(starting: int) -> tuple[date, date]:

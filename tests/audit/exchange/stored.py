@@ -2,20 +2,35 @@
 
 from datetime import date, timedelta
 
+from audit.models import SignedAudit, Snapshot
 from audit.peers.groups import digest
 from audit.peers.models import Export, Membership, PeerGroup, PeerSet, Remark, SetState, Topic
 from clinic.access.models import Member, Practice
 from tests.audit.exchange import sets
-from tests.factories import NOON, NUMBERS, create_member
+from tests.factories import NOON, NUMBERS, create_audit_year, create_member
 
 
 def someone(practice: Practice) -> Member:
     return practice.members.first() or create_member(practice)
 
 
+def create_signature(practice: Practice) -> SignedAudit:
+    """A signature without anything behind it, each of another year."""
+    by = someone(practice)
+    year = create_audit_year(practice, starting_year=2000 + practice.audit_years.count(), by=by)
+    kept = Snapshot.objects.create(
+        audit_year=year, checksum="c" * 64, packed=b"", bytes_unpacked=0, definitions_version="1", code_version="test",
+        frozen_at=NOON,
+    )  # fmt: skip
+    return SignedAudit.objects.create(
+        audit_year=year, number=1, snapshot=kept, signed_by=by, signed_at=NOON, preliminary=False, html="<p>Report</p>"
+    )
+
+
 def create_export(practice: Practice) -> Export:
     return Export.objects.create(
-        practice=practice, audit_key="k", audit_label="Apr 2023 to Mar 2024", audit_checksum=str(next(NUMBERS)),
+        practice=practice, signed=create_signature(practice), audit_label="Apr 2023 to Mar 2024",
+        audit_checksum=str(next(NUMBERS)),
         performed_from=date(2023, 4, 1), performed_to=date(2024, 3, 31), group_code="G-TESTXY",
         practice_code="P-AB34", recipient="The group", purpose="Comparison", k=5, harmless_declared=True,
         file=b"bytes", sha256="a" * 64, content="b" * 64, rows=10, made_by=someone(practice), made_at=NOON,

@@ -1,4 +1,4 @@
-"""An export is made once, kept byte for byte, and refused where it would give somebody away beside an earlier one."""
+"""A signed audit leaves once: the same bytes, a correction only where nobody stands out, the log first."""
 
 import io
 import zipfile
@@ -6,28 +6,34 @@ from dataclasses import replace
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
-from audit.exchange.preparing import NotExportable, SignedAudit, prepare
+from audit.exchange.preparing import NotExportable, prepare
 from audit.exchange.simulated import Plan, practice
-from audit.measures.definitions import VERSION
 from audit.peers import exporting
 from audit.peers.models import Export, Taking
 from audit.signed import as_one, before, signed_audits
-from clinic.access.rules import Role
 from tests.audit.exchange import acts
-from tests.audit.exchange.conftest import a_year, signed_of
-from tests.factories import create_member, create_practice
+from tests.audit.exchange.conftest import a_year, lead_of, reviewer_of
+from tests.audit.exchange.signatures import sign
+from tests.factories import create_audit_year
 
 PLAN = Plan("north", seed=31, patients=90)
 
 
+@pytest.fixture(scope="module")
+def place(once_for_all):
+    """A lead whose audit is signed and was exported, in a group of another practice."""
+    with once_for_all():
+        lead = lead_of("north", PLAN)
+        membership = acts.joined(lead, acts.a_group(reviewer_of("host")))
+        acts.exported(lead, membership)
+        yield lead, membership
+
+
 @pytest.fixture
-def here(db, signed):
-    """A lead whose audit is signed, in a group of another practice."""
-    lead = create_member(create_practice(code="north"), role=Role.LEAD, username="northlead")
-    host = create_member(create_practice(code="host"), role=Role.REVIEWER, username="host")
-    signed["north"] = [signed_of(PLAN)]
-    return lead, acts.joined(lead, acts.a_group(host))
+def here(place, db):
+    return place
 
 
 def changed(frames, *, outcome: bool = False, added: bool = False):
@@ -46,141 +52,156 @@ def changed(frames, *, outcome: bool = False, added: bool = False):
     return replace(frames, sides=sides, findings=findings)
 
 
+def test_only_what_is_signed_can_be_exported(here):
+    """The frames are those of the snapshot, whatever became of the records; a year in work is not among them."""
+    lead, _ = here
+    create_audit_year(lead.practice, starting_year=2022, by=lead)
+
+    (found,) = signed_audits(lead.practice)
+
+    assert found.performed_from == PLAN.performed_from
+    frames, own = found.load(), practice(PLAN)
+    assert sorted(frames.sides["side_key"]) == sorted(own.sides["side_key"])
+    assert len(frames.findings) == len(own.findings)
+    other = lead_of("preliminary")
+    sign(other, PLAN, preliminary=True)
+    assert signed_audits(other.practice) == []
+
+
+def test_an_audit_opened_again_meanwhile_does_not_leave(here):
+    lead, membership = here
+    looked_at = acts.prepared(lead)
+    sign(lead, changed(practice(PLAN), outcome=True))
+
+    with pytest.raises(NotExportable, match="opened again since you began"):
+        acts.exported(lead, membership, ready=looked_at)
+
+
 def test_asking_again_gives_the_same_bytes(here):
     lead, membership = here
-    one = acts.exported(lead, membership)
-    two = acts.exported(lead, membership)
+    first = Export.objects.get()
+    again = acts.exported(lead, membership)
 
-    assert one.pk == two.pk
-    assert bytes(one.file) == bytes(Export.objects.get().file)
+    assert again.pk == first.pk
+    assert bytes(again.file) == bytes(first.file)
 
 
 @pytest.mark.parametrize("what", [{"outcome": True}, {"added": True}, {"outcome": True, "added": True}])
-def test_a_correction_of_one_patient_does_not_leave_beside_the_first_file(here, what):
+def test_a_correction_of_one_patient_leaves_only_once_the_first_file_is_withdrawn(here, what):
     lead, membership = here
-    acts.exported(lead, membership)
-    frames = changed(practice(PLAN), **what)
-    corrected = prepare(SignedAudit("auditkey2023", "2023", "corrected".ljust(64, "1"), VERSION, frames))
+    first = Export.objects.get()
+    sign(lead, changed(practice(PLAN), **what))
 
     with pytest.raises(NotExportable, match=r"differs from earlier file 1 in the rows of [12] patient"):
-        acts.exported(lead, membership, ready=corrected)
+        acts.exported(lead, membership)
     assert Export.objects.count() == 1
-
-
-def test_a_correction_leaves_once_the_first_is_withdrawn(here):
-    lead, membership = here
-    first = acts.exported(lead, membership)
     exporting.withdraw_export(by=lead, export=first, version=first.version, reason="wrong side", now=acts.NOW)
-    corrected = prepare(SignedAudit("auditkey2023", "2023", "c" * 64, VERSION, changed(practice(PLAN), outcome=True)))
+    second = acts.exported(lead, membership)
 
-    second = acts.exported(lead, membership, ready=corrected)
-
-    assert second.pk != first.pk
+    assert second.signed_id != first.signed_id
     assert bytes(second.file) != bytes(first.file)
 
 
 def test_a_correction_of_many_names_the_file_it_corrects(here):
     lead, membership = here
-    first = acts.exported(lead, membership)
+    first = Export.objects.get()
     frames = practice(PLAN)
     toes = frames.toe_findings.copy()
     many = toes["toe_key"].isin(frames.sides["toe_key"].unique()[:12])
     toes.loc[many & (toes["day"] < 15), ["swab", "antibiotic"]] = ["organism", "gp"]
-    corrected = prepare(SignedAudit("auditkey2023", "2023", "d" * 64, VERSION, replace(frames, toe_findings=toes)))
+    sign(lead, replace(frames, toe_findings=toes))
 
-    second = acts.exported(lead, membership, ready=corrected)
+    second = acts.exported(lead, membership)
 
     assert second.replaces == first
     with zipfile.ZipFile(io.BytesIO(bytes(second.file))) as archive:
         assert first.content in archive.read("manifest.json").decode()
 
 
-def test_two_years_and_both_together_may_leave_where_no_one_person_is_between_them(here, signed):
-    lead, membership = here
+def test_two_years_and_both_together_may_leave_where_no_one_person_is_between_them(db):
     years = [
-        Plan("north", 31 + start, 90, performed_from=a_year(start)[0], performed_to=a_year(start)[1])
+        Plan("south", 31 + start, 90, performed_from=a_year(start)[0], performed_to=a_year(start)[1])
         for start in (2022, 2023)
     ]
-    signed["north"] = [signed_of(plan, key=f"year{plan.performed_from.year}") for plan in years]
+    lead = lead_of("south")
+    membership = acts.joined(lead, acts.a_group(reviewer_of("other")))
+    for plan in years:
+        sign(lead, plan)
     every = signed_audits(lead.practice)
     assert before(every[0], every) == every[1]
     for at in (0, 1):
-        acts.exported(lead, membership, ready=prepare(as_one(every[at])))
+        acts.exported(lead, membership, ready=acts.prepared(lead, at=at))
 
     both = prepare(as_one(every[0], every[1]))
 
     assert both.audit.cohort.performed_from == a_year(2022)[0]
     assert set(both.raw["audit_year"]) == {"2022-04/2024-03"}
-    # Rows kept in the years and rows kept together differ by whom the classes of two years let stay.
-    refused = exporting.refused(lead.practice, both)
-    if not refused:
-        assert acts.exported(lead, membership, ready=both).rows == len(both.protected.rows)
+    assert exporting.refused(lead.practice, both) == ""
+    export = acts.exported(lead, membership, ready=both)
+    assert export.rows == len(both.protected.rows)
+    assert (export.signed, export.signed_before) == (every[0].signature, every[1].signature)
 
 
-@pytest.mark.parametrize(
-    ("parts", "says"),
-    [({"definitions": "0"}, "signed under definitions version 0"), ({"definitions": "mixed"}, "version mixed")],
-)
-def test_other_definitions_do_not_leave(parts, says):
-    audit = SignedAudit("k", "2023", "c" * 64, VERSION, practice(PLAN))
+def test_other_definitions_do_not_leave(db):
+    lead = lead_of("south")
+    sign(lead, PLAN, definitions="0")
+
+    with pytest.raises(NotExportable, match="signed under definitions version 0"):
+        acts.prepared(lead)
+    mixed = replace(as_one(signed_audits(lead.practice)[0]), definitions="mixed")
+    with pytest.raises(NotExportable, match="version mixed"):
+        prepare(mixed)
+
+
+@pytest.mark.parametrize("what", ["open", "empty"])
+def test_an_open_period_and_an_empty_year_do_not_leave(db, what):
+    frames = practice(PLAN)
+    nobody = {name: getattr(frames, name).iloc[0:0] for name in ("sides", "findings", "toe_findings")}
+    changes, says = {
+        "open": ({"as_of": a_year(2024)[1]}, "has reached the end of its outcome window"),
+        "empty": (nobody, "No operation was recorded"),
+    }[what]
+    lead = lead_of("south")
+    sign(lead, replace(frames, **changes))
 
     with pytest.raises(NotExportable, match=says):
-        prepare(replace(audit, **parts))
-
-
-def test_an_open_period_does_not_leave():
-    open_period = replace(practice(PLAN), as_of=a_year(2024)[0])
-
-    with pytest.raises(NotExportable, match="has reached the end of its outcome window"):
-        prepare(SignedAudit("k", "2023", "c" * 64, VERSION, open_period))
-
-
-def test_an_empty_year_does_not_leave():
-    frames = practice(PLAN)
-    empty = replace(frames, sides=frames.sides.iloc[0:0], findings=frames.findings.iloc[0:0],
-                    toe_findings=frames.toe_findings.iloc[0:0])  # fmt: skip
-
-    with pytest.raises(NotExportable, match="No operation was recorded"):
-        prepare(SignedAudit("k", "2023", "c" * 64, VERSION, empty))
+        acts.prepared(lead)
 
 
 def test_nothing_is_kept_of_an_export_that_fails(here, monkeypatch):
-    lead, membership = here
+    lead, _ = here
+    other = acts.joined(lead, acts.a_group(reviewer_of("other")))
     monkeypatch.setattr("audit.peers.exporting.to_keep", lambda table: 1 / 0)
 
     with pytest.raises(ZeroDivisionError):
-        acts.exported(lead, membership)
+        acts.exported(lead, other)
 
-    assert not Export.objects.exists()
+    assert Export.objects.count() == 1
 
 
 def test_the_log_is_written_first_and_without_it_nothing_is_given(here, client_of, monkeypatch):
-    lead, membership = here
-    export = acts.exported(lead, membership)
+    lead, _ = here
+    export = Export.objects.get()
     browser = client_of(lead, raise_request_exception=False)
+    pages = {name: reverse(name, args=[export.key]) for name in ("export", "export-file", "export-tables")}
 
-    response = browser.post(f"/exchange/exports/{export.key}/file/")
+    response = browser.post(pages["export-file"])
+    browser.post(pages["export-tables"])
 
     assert response.content == bytes(export.file)
-    taking = Taking.objects.get()
-    assert (taking.member, taking.sha256, taking.what) == (lead, export.sha256, "export")
+    first, second = Taking.objects.all()
+    assert (first.member, first.sha256, first.what) == (lead, export.sha256, "export")
+    assert second.what == "tables"
+    assert browser.get(pages["export"]).content.decode().count("peer export") == 1
     monkeypatch.setattr("audit.views.exchange.exports.take", lambda **said: 1 / 0)
-    assert browser.post(f"/exchange/exports/{export.key}/file/").status_code == 500
+    assert browser.post(pages["export-file"]).status_code == 500
 
 
-def test_the_database_itself_keeps_one_standing_export(here):
-    lead, membership = here
-    export = acts.exported(lead, membership)
-    export.pk, export.key = None, "another12345"
-
-    with pytest.raises(IntegrityError), transaction.atomic():
-        export.save()
-
-
-def test_no_smaller_groups_than_five_in_the_database(here):
-    lead, membership = here
-    export = acts.exported(lead, membership)
-    export.k = 4
+@pytest.mark.parametrize("change", [{"pk": None, "key": "another12345"}, {"k": 4}, {"signed_id": None}])
+def test_the_database_keeps_one_standing_export_of_five_alike_from_a_signature(here, change):
+    export = Export.objects.get()
+    for name, value in change.items():
+        setattr(export, name, value)
 
     with pytest.raises(IntegrityError), transaction.atomic():
         export.save()
