@@ -1,52 +1,17 @@
 """The invented practice of the demo was built to these totals; the audit must count them again from its records."""
 
-from datetime import date
-
 import pytest
-from django.db import transaction
 
-from audit import cohort
 from audit.measures.process import process
-from audit.process_cohort import process_toes
 from audit.report import yearly
-from clinic.access.models import Practice
-from clinic.demo.load import load
 from tests.audit.reading import rows_of
-
-FIRST, LAST, AS_OF = date(2022, 4, 1), date(2025, 3, 31), date(2025, 5, 30)
-LOADED_ON = date(2026, 11, 25)
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
-def loaded(django_db_setup, django_db_blocker):
-    """The frames of both practices by the first word of their names; the records are taken back again."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        load(LOADED_ON, "a password of the test")
-        built = {
-            practice.name.split()[0]: (cohort_of(practice), toes_of(practice)) for practice in Practice.objects.all()
-        }
-        transaction.set_rollback(True)
-    return built
-
-
-@pytest.fixture(scope="module")
-def cohorts(loaded):
-    return {name: frames for name, (frames, _) in loaded.items()}
-
-
-def toes_of(practice):
-    return process_toes(practice, performed_from=FIRST, performed_to=LAST, as_of=AS_OF)
-
-
-def cohort_of(practice):
-    return cohort.build(practice, performed_from=FIRST, performed_to=LAST, as_of=AS_OF)
-
-
-@pytest.fixture(scope="module")
-def frames(cohorts):
-    return cohorts["Tarnwick"]
+def frames(demo_houses):
+    return demo_houses["tarnwick"].frames
 
 
 @pytest.fixture(scope="module")
@@ -155,18 +120,18 @@ def test_infection_flags(report):
     assert flags["clinician"].present_before == 3
 
 
-def test_the_second_practice_has_no_regrowth_after_phenol(cohorts):
-    found = yearly.build(cohorts["Example"], unit="toe", outcome="any_regrowth", standard=None)
+def test_the_second_practice_has_no_regrowth_after_phenol(demo_houses):
+    found = yearly.build(demo_houses["example-harbour"].frames, unit="toe", outcome="any_regrowth", standard=None)
     row = rows_of(found.technique)["pna_chemical:phenol"]
     assert (row.eligible, row.ascertained, row.events) == (33, 30, 0)
 
 
-def test_process_of_the_three_years(loaded):
+def test_process_of_the_three_years(demo_houses):
     """Totals of the scenario: tourniquet used 211 of 240, timed 207, at most 20 minutes 204 of 207, witnessed 205.
 
     The scenario gives none for consent, checklist, batches, limits and blood supply: most are complete, some are not.
     """
-    _, toes = loaded["Tarnwick"]
+    toes = demo_houses["tarnwick"].toes
     found = {row.criterion.code: (row.met, row.of) for row in process(toes)}
 
     assert len(toes) == 240
@@ -181,8 +146,8 @@ def test_process_of_the_three_years(loaded):
     assert found["P6"][1] == 219
 
 
-def test_gaps_of_process_are_what_the_records_say(loaded):
-    _, toes = loaded["Tarnwick"]
+def test_gaps_of_process_are_what_the_records_say(demo_houses):
+    toes = demo_houses["tarnwick"].toes
     apart = next(row for row in process(toes) if row.criterion.code == "P6").apart
 
     assert len(apart) + 219 == 240  # bupivacaine, mixed and adrenaline: nobody approved a limit for them
@@ -190,8 +155,8 @@ def test_gaps_of_process_are_what_the_records_say(loaded):
     assert (toes["live_phases"] == 2).sum() > (toes["live_phases"] < 2).sum()
 
 
-def test_the_second_practice_records_its_process_too(loaded):
-    _, toes = loaded["Example"]
+def test_the_second_practice_records_its_process_too(demo_houses):
+    toes = demo_houses["example-harbour"].toes
     found = {row.criterion.code: (row.met, row.of) for row in process(toes)}
 
     assert all(met > 30 for code, (met, _) in found.items() if code != "P6")

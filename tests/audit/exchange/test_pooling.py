@@ -7,9 +7,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from django.db import transaction
 
-from audit import cohort as records
 from audit.charts import telling
 from audit.exchange import groups, pictures
 from audit.exchange.before import checks
@@ -24,15 +22,13 @@ from audit.exchange.rows import raw_rows
 from audit.exchange.simulated import Plan, practice
 from audit.exchange.units import units_of
 from audit.measures.definitions import Outcome, Unit
+from audit.measures.material import within
 from audit.measures.outcomes import unit_frame
 from audit.measures.strata import count, headline_units
 from audit.report import yearly
 from audit.stats.binomial_normal import binomial_normal
 from audit.stats.pooling import Practice, pool
-from clinic.access.models import Practice as PracticeRow
-from clinic.demo.load import load
 
-pytestmark = pytest.mark.django_db
 REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures" / "reference" / "pooling.json").read_text())
 
 
@@ -53,19 +49,11 @@ def six() -> list[Member]:
 
 
 @pytest.fixture(scope="module")
-def demo(django_db_setup, django_db_blocker):
+def demo(demo_houses):
     """The two practices of the demonstration, known by 30 May 2025: years 1 and 2 together."""
-    found = {}
-    with django_db_blocker.unblock():
-        with transaction.atomic():
-            load(date(2026, 11, 25), "a long enough word")
-            for code in ("tarnwick", "example-harbour"):
-                found[code] = records.build(
-                    PracticeRow.objects.get(code=code), performed_from=date(2022, 4, 1),
-                    performed_to=date(2024, 3, 31), as_of=date(2025, 5, 30),
-                )  # fmt: skip
-            transaction.set_rollback(True)
-        return found
+    return {
+        code: within(house.frames, date(2022, 4, 1), date(2024, 3, 31)) for code, house in demo_houses.items()
+    }  # fmt: skip
 
 
 def test_the_two_demo_practices_give_6_of_112(demo):
