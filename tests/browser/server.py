@@ -37,7 +37,7 @@ def running_demo(folder: Path) -> Iterator[str]:
     with scratch_database(folder) as url:
         environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": url}
         environment.pop("PRODUCTION", None)
-        _load(environment)
+        prepare(environment, "make_fonts", "migrate -v0", "demo --no-serve")
         with _serving(folder, environment) as address:
             yield address
 
@@ -63,10 +63,11 @@ def _tell(url: str, statement: str, name: str) -> None:
         connection.execute(sql.SQL(statement).format(sql.Identifier(name)))
 
 
-def _load(environment: dict[str, str]) -> None:
-    for arguments in (["make_fonts"], ["migrate", "--verbosity", "0"], ["demo", "--no-serve"]):
+def prepare(environment: dict[str, str], *commands: str) -> None:
+    """Runs commands of manage.py one after the other."""
+    for command in commands:
         done = subprocess.run(
-            [sys.executable, "manage.py", *arguments], cwd=ROOT, env=environment, capture_output=True, text=True
+            [sys.executable, "manage.py", *command.split()], cwd=ROOT, env=environment, capture_output=True, text=True
         )
         assert done.returncode == 0, done.stderr[-2000:]
 

@@ -7,10 +7,14 @@ import stat
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.urls import reverse
 
+from audit.exchange.simulated import Plan
+from audit.measures.material import within
 from audit.peers.models import Export, PeerSet, Refusal, SetState, Taking
 from tests.audit.exchange import acts, sets
-from tests.audit.exchange.conftest import reviewer_of, signed_leads
+from tests.audit.exchange.conftest import a_year, lead_of, reviewer_of, signed_leads
+from tests.audit.exchange.signatures import sign
 
 
 @pytest.fixture(scope="module")
@@ -116,3 +120,24 @@ def test_a_refused_file_is_noted_and_a_second_set_needs_replace(place, tmp_path)
     assert "these rows are here already" in answers[0]["problems"][0]
     assert "cannot be read" in answers[1]["problems"][0]
     assert Refusal.objects.count() == 2
+
+
+def test_two_demo_practices_and_four_others_export_hand_in_and_are_pooled(demo_houses, db, tmp_path, client_of):
+    """Each from its two signed years or its one; the page of the group then compares six."""
+    host = reviewer_of("other")
+    group = acts.a_group(host, unit="toe")
+    leads = [lead_of(f"also-{at}", Plan(f"also-{at}", seed=at + 50, patients=60 + 20 * at)) for at in range(4)]
+    for code, house in demo_houses.items():
+        leads.append(lead_of(code))
+        for starting in (2022, 2023):
+            sign(leads[-1], within(house.frames, *a_year(starting)))
+
+    for at, lead in enumerate(leads):
+        membership = acts.joined(lead, group)
+        export(lead, membership, tmp_path / f"{at}.zip", with_before=lead.practice.code in demo_houses)
+        call_command("receive_export", tmp_path / f"{at}.zip", group=group.code, stdout=io.StringIO())
+
+    page = client_of(host).get(reverse("compare", args=[group.key])).content.decode()
+    assert "pool of 6 practices" in page
+    assert "data-events" in page
+    assert Export.objects.filter(signed_before__isnull=False).count() == 2

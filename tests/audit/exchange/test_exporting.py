@@ -1,22 +1,30 @@
 """A signed audit leaves once: the same bytes, a correction only where nobody stands out, the log first."""
 
 import io
+import json
 import zipfile
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
+from django.utils import timezone
 
 from audit.exchange.preparing import NotExportable, prepare
+from audit.exchange.reading import read_set
 from audit.exchange.simulated import Plan, practice
+from audit.exchange.units import units_of
+from audit.measures.definitions import Outcome, Unit
+from audit.measures.strata import count, headline_units
 from audit.peers import exporting
 from audit.peers.models import Export, Taking
 from audit.signed import as_one, before, signed_audits
+from audit.signing import sign_year
 from tests.audit.exchange import acts
 from tests.audit.exchange.conftest import a_year, lead_of, reviewer_of
 from tests.audit.exchange.signatures import sign
-from tests.factories import create_audit_year
+from tests.factories import create_audit_year, create_operation, create_review
 
 PLAN = Plan("north", seed=31, patients=90)
 
@@ -66,6 +74,30 @@ def test_only_what_is_signed_can_be_exported(here):
     other = lead_of("preliminary")
     sign(other, PLAN, preliminary=True)
     assert signed_audits(other.practice) == []
+
+
+def test_records_signed_by_their_lead_leave_and_give_the_signed_figures_again(db):
+    """The whole way: operations and reviews, the signature with its counted report, the file, its rows counted."""
+    lead = lead_of("small")
+    for place in range(24):
+        operation = create_operation(lead.practice, operator=lead, performed_on=date(2023, 6, 1 + place))
+        create_review(operation, day=7)
+        if place:
+            create_review(operation, day=365, **({"extent": "spicule", "symptoms": "ingrowth"} if place < 3 else {}))
+    year = create_audit_year(lead.practice, by=lead)
+    signature = sign_year(by=lead, year=year, version=year.version, now=timezone.now())
+    export = acts.exported(lead, acts.joined(lead, acts.a_group(reviewer_of("other"))))
+
+    rows = read_set(bytes(export.file)).rows
+    again = count(headline_units(units_of(rows, Outcome.ANY_REGROWTH, Unit.SIDE)))
+    signed = json.loads(signature.snapshot.body)["figures"]["outcomes"]["any_regrowth"]["headline"]
+
+    assert export.signed == signature
+    for name in ("events", "ascertained", "eligible", "patients"):
+        assert signed[name] == getattr(again, name)
+    assert (again.events, again.ascertained, again.eligible) == (2, 23, 24)
+    for end in ("low", "high"):
+        assert signed["interval"][end] == pytest.approx(getattr(again.interval, end), abs=1e-6)
 
 
 def test_an_audit_opened_again_meanwhile_does_not_leave(here):
