@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from audit.charts.words import percent
 from audit.exchange.pooled import Comparison, Member
+from audit.exchange.words import period_words
 from audit.measures.definitions import LOSS_LIMIT
 from audit.stats.funnel import FEWEST_UNITS
 from audit.stats.releases import FEWEST_PRACTICES, LARGEST_SHARE
@@ -31,7 +32,7 @@ def checks(members: Sequence[Member], found: Comparison, *, refused: int = 0, ap
               practices >= FEWEST_PRACTICES),
         Check("Same definitions", f"{practices} of {practices + apart}" if len(versions) <= 1 else
               f"{len(versions)} versions", len(versions) <= 1 and not apart),
-        Check("Same period", ", ".join(sorted(years)) or "none", len(years) <= 1),
+        Check("Same period", ", ".join(map(period_words, sorted(years))) or "none", len(years) <= 1),
         *_completeness(found),
         Check("No practice dominates", f"largest share {percent(largest)}, at most {percent(LARGEST_SHARE)}",
               largest <= LARGEST_SHARE),

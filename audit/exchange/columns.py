@@ -19,7 +19,7 @@ FORMAT_VERSION = "1"
 FILE = "sides.csv"
 
 KEY = r"[2-9a-hjkmnp-z]{10}"
-YEAR = r"[0-9]{4}-(0[1-9]|1[0-2])/[0-9]{4}-(0[1-9]|1[0-2])"
+YEAR = r"[12][0-9]{3}-(0[1-9]|1[0-2])/[12][0-9]{3}-(0[1-9]|1[0-2])"
 # Days since operation are given only as one of these, so that nobody's appointments stand in a row.
 DAY_LIMITS = (0, 10, 28, 42, 56, 84, 180, 334, 365, 425, 730, 1095)
 MOST_SECONDS = 12_000

@@ -1,9 +1,17 @@
 """Codes that stand only in a peer set, beside those of the vocabulary. Knows no Django."""
 
+from datetime import date
+
 from clinic.vocabulary import sources as s
 from clinic.vocabulary.terms import Source, Term
 
 K_ANONYMITY = Source("Sweeney L. Int J Uncertain Fuzz 2002;10:557-570", "idea; the bands are our own choice")
+
+
+def period_words(audit_year: str) -> str:
+    """“2023-04/2024-03” as people read it: “Apr 2023 to Mar 2024”."""
+    first, last = (date.fromisoformat(f"{month}-01") for month in audit_year.split("/"))
+    return f"{first:%b %Y} to {last:%b %Y}"
 
 
 class AgeBand(Term):

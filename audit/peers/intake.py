@@ -11,6 +11,7 @@ from django.db import transaction
 from audit.exchange.package import MANIFEST
 from audit.exchange.problems import Problem, Refused
 from audit.exchange.reading import ReceivedSet, read_set
+from audit.exchange.words import period_words
 from audit.peers.models import Membership, PeerGroup, PeerSet, Refusal, SetState
 from clinic.access.models import Member
 
@@ -121,7 +122,10 @@ def _state(found: ReceivedSet, group: PeerGroup) -> tuple[SetState, str]:
     if manifest.window != group.window:
         return SetState.APART, f"This file reads outcomes on day {manifest.window}; the pool on day {group.window}."
     if group.audit_year and manifest.audit_year != group.audit_year:
-        return SetState.APART, f"This file is of {manifest.audit_year}; the pool compares {group.audit_year}."
+        return (
+            SetState.APART,
+            f"This file is of {period_words(manifest.audit_year)}; the pool compares {period_words(group.audit_year)}.",
+        )
     return SetState.POOLED, ""
 
 

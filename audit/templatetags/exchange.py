@@ -11,11 +11,13 @@ from django.utils.safestring import SafeString
 
 from audit.charts import telling, words
 from audit.charts.telling import AnyChart
+from audit.exchange.words import period_words
 from audit.templatetags.figures import kept_together, picture_sources
 
 register = template.Library()
 
 register.filter("any_table", telling.table)
+register.filter("period_words", period_words)
 
 
 @register.filter

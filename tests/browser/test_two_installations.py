@@ -151,7 +151,7 @@ def test_from_one_installation_to_the_other(both, at, tmp_path):
     expect(lead_there.get_by_role("alert")).to_contain_text("damaged")
 
     hand_in(lead_there, "Two ports (fictional)", path)
-    expect(lead_there.get_by_role("status")).to_contain_text("Taken: 168 rows of 2022-04/2024-03")
+    expect(lead_there.get_by_role("status")).to_contain_text("Taken: 168 rows of Apr 2022 to Mar 2024")
     reviewer.reload()
     row = reviewer.locator("tr", has_text=own_code)
     expect(row).to_contain_text("In the pool")

@@ -9,17 +9,21 @@ from typing import TYPE_CHECKING, Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.utils import timezone
 
+from audit.exchange.words import period_words
 from audit.measures.definitions import OUTCOMES, UNITS, Outcome, Unit
 from audit.peers.exporting import take
 from audit.peers.groups import Place
 from audit.peers.intake import sets_in_pool
 from audit.peers.models import PeerSet, Refusal, SetState, Taking
+from audit.signing import STYLE, drawn
 from audit.views.exchange.shared import download, own_place
 from audit.views.results import PICTURES, THEMES, WIDTHS, one_of
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.rules import Action
+from clinic.paper import NoPaper, pdf_of_html
 
 if TYPE_CHECKING:
     from audit.charts.telling import AnyChart
@@ -122,7 +126,7 @@ def page(place: Place, answer: Compared) -> dict[str, Any]:
         "query": {"outcome": found.outcome.value, "unit": found.unit.value},
         "outcomes": OUTCOMES,
         "units": UNITS,
-        "years": sorted({member.manifest.audit_year for member in answer.members}),
+        "years": [period_words(each) for each in sorted({member.manifest.audit_year for member in answer.members})],
         "practices": len(answer.members),
     }
 
@@ -173,23 +177,19 @@ def chart(request: HttpRequest, key: str, slug: str, form: str) -> HttpResponse:
 @allowed(Action.READ_POOLED)
 def report(request: HttpRequest, key: str) -> HttpResponse:
     """The report for the group as PDF. It marks nobody's own code: it is handed round."""
-    from base64 import b64encode
-
-    from audit.charts import draw, telling
-    from clinic.theatre.paper import NoPaper, pdf_of
-
     place = own_place(request, key)
-    answer = answered(place, *question(request, place))
-    shown = page(Place(place.group, False, None), answer)
-    shown["pictures"] = [
-        (each, b64encode(draw.image(each, theme="print", form="svg")).decode(), telling.alt_text(each))
-        for each in shown["charts"]
-    ]
+    shown = page(Place(place.group, False, None), answered(place, *question(request, place)))
     try:
-        data = pdf_of(request, "exchange/report_paper.html", shown)
+        data = pdf_of_html(paper(shown), STYLE.read_text("utf-8"))
     except NoPaper:
         messages.error(request, "This server cannot make PDF; print the page from the browser instead.")
         return redirect("compare", place.group.key)
     take(practice=request.user.practice, by=request.user, what=Taking.What.REPORT, now=timezone.now(),
          about=place.group.code)  # fmt: skip
     return download(data, "peer-comparison.pdf", "application/pdf")
+
+
+def paper(shown: dict[str, Any]) -> str:
+    """The comparison with its pictures in greys, laid out like the practice's own report."""
+    pictures = [{**drawn(chart), "notes": chart.notes} for chart in shown["charts"]]
+    return render_to_string("exchange/report_paper.html", {**shown, "pictures": pictures})

@@ -6,6 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
 from audit.exchange.problems import Refused
+from audit.exchange.words import period_words
 from audit.peer_forms import UploadForm, WithdrawForm
 from audit.peers.exporting import take
 from audit.peers.groups import Place, groups_of, place_of
@@ -56,7 +57,9 @@ def answered(request: HttpRequest, place: Place, form: UploadForm) -> HttpRespon
     if row.state == SetState.APART:
         messages.warning(request, row.state_reason)
     else:
-        messages.success(request, f"Taken: {row.rows} rows of {row.audit_year}, checksum {row.sha256[:8]}.")
+        messages.success(
+            request, f"Taken: {row.rows} rows of {period_words(row.audit_year)}, checksum {row.sha256[:8]}."
+        )
     return redirect("group", place.group.key)
 
 

@@ -279,7 +279,7 @@ def test_replacing_is_asked_for_and_both_are_kept(lead, client_of, membership):
     ("asked", "says"),
     [
         ({"definitions": "3"}, "This file uses definition 1; the pool uses 3. It can be kept but not pooled."),
-        ({"audit_year": "2020-04/2021-03"}, "2020-04/2021-03"),
+        ({"audit_year": "2020-04/2021-03"}, "Apr 2023 to Mar 2024; the pool compares Apr 2020 to Mar 2021"),
     ],
 )
 def test_other_definitions_or_years_are_kept_and_not_pooled(lead, host, client_of, asked, says):
