@@ -122,10 +122,8 @@ def _state(found: ReceivedSet, group: PeerGroup) -> tuple[SetState, str]:
     if manifest.window != group.window:
         return SetState.APART, f"This file reads outcomes on day {manifest.window}; the pool on day {group.window}."
     if group.audit_year and manifest.audit_year != group.audit_year:
-        return (
-            SetState.APART,
-            f"This file is of {period_words(manifest.audit_year)}; the pool compares {period_words(group.audit_year)}.",
-        )
+        own, asked = period_words(manifest.audit_year), period_words(group.audit_year)
+        return SetState.APART, f"This file is of {own}; the pool compares {asked}."
     return SetState.POOLED, ""
 
 

@@ -57,9 +57,8 @@ def answered(request: HttpRequest, place: Place, form: UploadForm) -> HttpRespon
     if row.state == SetState.APART:
         messages.warning(request, row.state_reason)
     else:
-        messages.success(
-            request, f"Taken: {row.rows} rows of {period_words(row.audit_year)}, checksum {row.sha256[:8]}."
-        )
+        period = period_words(row.audit_year)
+        messages.success(request, f"Taken: {row.rows} rows of {period}, checksum {row.sha256[:8]}.")
     return redirect("group", place.group.key)
 
 
