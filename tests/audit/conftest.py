@@ -12,6 +12,7 @@ from audit.measures.columns import Cohort
 from audit.process_cohort import process_toes
 from clinic.access.models import Practice
 from clinic.demo.load import load
+from clinic.demo.people import HOUSES
 
 FIRST, LAST, AS_OF = date(2022, 4, 1), date(2025, 3, 31), date(2025, 5, 30)
 LOADED_ON = date(2026, 11, 25)
@@ -33,7 +34,7 @@ def demo_houses(django_db_setup, django_db_blocker) -> dict[str, House]:
         load(LOADED_ON, "a password of the test")
         found = {
             practice.code: House(cohort.build(practice, **asked), process_toes(practice, **asked))
-            for practice in Practice.objects.all()
+            for practice in Practice.objects.filter(code__in=[house.code for house in HOUSES])
         }
         transaction.set_rollback(True)
     return found
