@@ -44,6 +44,13 @@ def here(place, db):
     return place
 
 
+def written_about(patient) -> set[str]:
+    """What the record calls a patient, and the days it holds. The file is stored, so its bytes can be searched."""
+    who = patient.identity
+    days = {day.isoformat() for day in patient.operations.values_list("performed_on", flat=True)}
+    return {who.family_name, who.given_name, who.record_number, patient.key, who.born_on.isoformat(), *days}
+
+
 def changed(frames, *, outcome: bool = False, added: bool = False):
     """The frames after one outcome was amended, or one patient was added."""
     findings, sides = frames.findings.copy(), frames.sides.copy()
@@ -96,6 +103,9 @@ def test_records_signed_by_their_lead_leave_and_give_the_signed_figures_again(db
     for name in ("events", "ascertained", "eligible", "patients"):
         assert signed[name] == getattr(again, name)
     assert (again.events, again.ascertained, again.eligible) == (2, 23, 24)
+    names = {text for patient in lead.practice.patients.all() for text in written_about(patient)}
+    assert len(names) > 24
+    assert [text for text in {*names, lead.username, lead.practice.name} if text.encode() in bytes(export.file)] == []
     for end in ("low", "high"):
         assert signed["interval"][end] == pytest.approx(getattr(again.interval, end), abs=1e-6)
 
