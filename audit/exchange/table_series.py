@@ -54,9 +54,9 @@ def joined(
     """The new table and the earlier ones as one, and which numbers are known already.
 
     own: of these lines and this period. earlier: of periods within or around it.
-    Whatever a period holds is the sum of the longest periods within it that do not meet, and of a rest; the rest is as
-    telling as a table of its own. Raises ArithmeticError where a part holds more than its whole: counted on other
-    records, the two say things about each other that no sum describes.
+    Whatever a period holds is the sum of the longest periods within it that do not meet, and of a rest, which is as
+    telling as a table of its own; where they fill the period there is none. Raises ArithmeticError where a part holds
+    more than its whole, or parts that fill it hold less: a reader would add up and may hit upon a number by mistake.
     """
     size = own.values.size
     parts = [_Part(first, last, own.values.ravel(), 0)]
@@ -73,8 +73,14 @@ def joined(
         if not inside:
             continue
         rest = whole.values - sum(part.values for part in inside)
-        if (rest < 0).any():
+        whole_period = sum(part.days + 1 for part in inside) == whole.days + 1
+        if (rest < 0).any() or (whole_period and rest.any()):
             raise ArithmeticError("an earlier table of an overlapping period was counted on other records")
+        if whole_period:
+            sums.append(tuple(
+                (whole.at + place, tuple(part.at + place for part in inside)) for place in range(size)
+            ))  # fmt: skip
+            continue
         at = sum(len(values) for values in flat)
         flat.append(rest)
         keep.append(np.zeros(size, dtype=np.bool_))

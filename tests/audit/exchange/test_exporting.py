@@ -5,13 +5,15 @@ import json
 import zipfile
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from audit.exchange.preparing import NotExportable, prepare
+from audit.exchange.preparing import PUBLISHED, NotExportable, prepare
 from audit.exchange.reading import read_set
 from audit.exchange.simulated import Plan, practice
 from audit.exchange.units import units_of
@@ -24,6 +26,7 @@ from audit.signing import sign_year
 from tests.audit.exchange import acts
 from tests.audit.exchange.conftest import a_year, lead_of, reviewer_of
 from tests.audit.exchange.signatures import sign
+from tests.audit.exchange.test_hidden_cells import Reader
 from tests.factories import create_audit_year, create_operation, create_review
 
 PLAN = Plan("north", seed=31, patients=90)
@@ -182,6 +185,32 @@ def test_two_years_and_both_together_may_leave_where_no_one_person_is_between_th
     export = acts.exported(lead, membership, ready=both)
     assert export.rows == len(both.protected.rows)
     assert (export.signed, export.signed_before) == (every[0].signature, every[1].signature)
+    assert_no_small_count_can_be_worked_out(Export.objects.filter(practice=lead.practice).order_by("made_at", "pk"))
+
+
+def assert_no_small_count_can_be_worked_out(exports, fewest=11) -> None:
+    """By linear programming over the tables of both years and of both together, as they were kept."""
+    for at, _ in enumerate(PUBLISHED):
+        kept = {name: export.tables[at] for name, export in zip(("late", "early", "both"), exports, strict=True)}
+        reader = Reader()
+        for name, table in kept.items():
+            reader.reads(name, SimpleNamespace(
+                lines=[(code, "") for code in table["lines"]], values=np.array(table["values"]),
+                mask=np.array(table["hidden"]), withheld="",
+            ))  # fmt: skip
+        shared = set.intersection(*(set(table["lines"]) for table in kept.values()))
+        reader.knows_parts("both", ["late", "early"], sorted(shared))
+        small = [
+            (name, code, column)
+            for name, table in kept.items()
+            for code, values in zip(table["lines"], table["values"], strict=True)
+            for column in range(3)
+            if 0 < values[column] < fewest
+        ]
+        assert small
+        for name in small:
+            low, high = reader.range_of(*name)
+            assert high - low >= fewest, (name, low, high)
 
 
 def test_other_definitions_do_not_leave(db):
