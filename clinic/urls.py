@@ -4,8 +4,8 @@ from django.urls import include, path
 
 from clinic.access import views as access
 from clinic.dosing import views as dosing
-from clinic.merging import views as merging
 from clinic.handover import views as handover
+from clinic.merging import views as merging
 from clinic.patients import views as patients
 from clinic.photographs import views as photographs
 from clinic.planning import views as planning

@@ -13,7 +13,6 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ("clinic", "0001_the_record"),
-        ("clinic", "__first__"),
     ]
 
     operations = [

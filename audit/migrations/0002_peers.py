@@ -13,7 +13,7 @@ import clinic.access.models
 class Migration(migrations.Migration):
     dependencies = [
         ("audit", "0001_yearly_audit"),
-        ("clinic", "0012_practice_settings"),
+        ("clinic", "0003_handover"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clinic", "0012_practice_settings"),
+        ("clinic", "0002_recall"),
     ]
 
     operations = [
