@@ -36,9 +36,16 @@ def browser_type_launch_args() -> dict[str, object]:
 
 
 @pytest.fixture(scope="session")
-def demo_server(tmp_path_factory) -> Iterator[str]:
+def stock(tmp_path_factory) -> Path:
+    """A folder that all test processes of this run share."""
+    own = tmp_path_factory.getbasetemp()
+    return (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "stock"
+
+
+@pytest.fixture(scope="session")
+def demo_server(tmp_path_factory, stock) -> Iterator[str]:
     """The address of a server on freshly loaded demo data."""
-    with running_demo(tmp_path_factory.mktemp("demo")) as address:
+    with running_demo(tmp_path_factory.mktemp("demo"), stock) as address:
         yield address
 
 

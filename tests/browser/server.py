@@ -5,6 +5,8 @@ a name nobody else has and dropped afterwards; the one that DATABASE_URL names i
 an SQLite file.
 """
 
+import atexit
+import fcntl
 import os
 import secrets
 import shutil
@@ -15,7 +17,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -28,39 +30,70 @@ from clinic.management.commands.demo import PASSWORD
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", "--disable-sync"]
+LOADING = ("make_fonts", "migrate -v0", "demo --no-serve")
 WIDTHS = {"phone": (320, 740), "tablet": (820, 1180), "desktop": (1440, 900)}
 
 
 @contextmanager
-def running_demo(folder: Path) -> Iterator[str]:
-    """The address of a server whose fonts, log and SQLite file lie in `folder`; ended when the block ends."""
-    with scratch_database(folder) as url:
-        environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": url}
-        environment.pop("PRODUCTION", None)
-        prepare(environment, "make_fonts", "migrate -v0", "demo --no-serve")
+def running_demo(folder: Path, stock: Path | None = None) -> Iterator[str]:
+    """The address of a server whose fonts, log and SQLite file lie in `folder`; ended when the block ends.
+
+    stock: a folder that the processes of one run share; the demo is loaded there once, and each server gets a copy.
+    """
+    stocked = _stocked(stock) if stock else ""
+    with scratch_database(folder, like=stocked) as url:
+        environment = _environment(folder, url)
+        if stock:
+            shutil.copytree(stock / "var", folder, dirs_exist_ok=True)
+        else:
+            prepare(environment, *LOADING)
         with _serving(folder, environment) as address:
             yield address
 
 
+def _environment(folder: Path, url: str) -> dict[str, str]:
+    environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": url}
+    environment.pop("PRODUCTION", None)
+    return environment
+
+
+def _stocked(stock: Path) -> str:
+    """The URL of the loaded demo, which the first process to ask loads while the others wait."""
+    (stock / "var").mkdir(parents=True, exist_ok=True)
+    with open(stock / "lock", "w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (stock / "url").exists():
+            ended = ExitStack()
+            url = ended.enter_context(scratch_database(stock / "var"))
+            prepare(_environment(stock / "var", url), *LOADING)
+            (stock / "url").write_text(url)
+            ended.callback((stock / "url").unlink)
+            atexit.register(ended.close)
+        return (stock / "url").read_text()
+
+
 @contextmanager
-def scratch_database(folder: Path) -> Iterator[str]:
-    """The URL of an empty database that nobody else uses; on PostgreSQL it is dropped when the block ends."""
+def scratch_database(folder: Path, like: str = "") -> Iterator[str]:
+    """The URL of a database that nobody else uses; on PostgreSQL it is dropped when the block ends.
+
+    like: the URL of a database on that server of which it is a copy; without it, and on SQLite, it is empty.
+    """
     given = urlsplit(os.environ.get("DATABASE_URL", ""))
     if given.scheme not in {"postgresql", "postgres"}:
         yield f"sqlite:///{folder / 'demo.sqlite3'}"
         return
     name = f"clinic_browser_{os.getpid()}_{secrets.token_hex(4)}"
-    _tell(given.geturl(), "CREATE DATABASE {}", name)
+    _tell(given.geturl(), "CREATE DATABASE {} TEMPLATE {}", name, urlsplit(like).path[1:] or "template1")
     try:
         yield given._replace(path=f"/{name}").geturl()
     finally:
         # By force: a connection of the server that has just ended may still be closing.
-        _tell(given.geturl(), "DROP DATABASE {} WITH (FORCE)", name)
+        _tell(given.geturl(), "DROP DATABASE IF EXISTS {} WITH (FORCE)", name)
 
 
-def _tell(url: str, statement: str, name: str) -> None:
+def _tell(url: str, statement: str, *names: str) -> None:
     with psycopg.connect(url, autocommit=True) as connection:
-        connection.execute(sql.SQL(statement).format(sql.Identifier(name)))
+        connection.execute(sql.SQL(statement).format(*map(sql.Identifier, names)))
 
 
 def prepare(environment: dict[str, str], *commands: str) -> None:

@@ -21,8 +21,8 @@ MOST_ROWS = 40
 
 
 @pytest.fixture(scope="module")
-def demo_server(tmp_path_factory) -> Iterator[str]:
-    with running_demo(tmp_path_factory.mktemp("recall")) as address:
+def demo_server(tmp_path_factory, stock) -> Iterator[str]:
+    with running_demo(tmp_path_factory.mktemp("recall"), stock) as address:
         yield address
 
 
