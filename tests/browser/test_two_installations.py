@@ -5,7 +5,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -17,31 +17,17 @@ from tests.browser.test_accessibility import complaints_about
 
 pytestmark = pytest.mark.walk
 
-# Neither needs the demonstration: a signed audit holds its frames, and the group's installation no records at all.
-BEGIN = f"""
+# The practice's installation needs no records: a signed audit holds its frames. The group's is the demonstration.
+AT_THE_PRACTICE = f"""
 import django; django.setup()
+from audit.exchange.simulated import Plan
 from clinic.access.models import Member, Practice
 from tests.audit.exchange.signatures import sign
-from audit.exchange.simulated import Plan
-def somebody(username, role, name):
-    practice = Practice.objects.create(code=f"at-{{username}}", name=name)
-    return Member.objects.create_user(username, password={PASSWORD!r}, practice=practice, role=role,
-                                      first_name=username.title(), last_name="Testwell")
+practice = Practice.objects.create(code="elsewhere", name="Rooms elsewhere (fictional)")
+lead = Member.objects.create_user("orla", password={PASSWORD!r}, practice=practice, role="lead", first_name="Orla",
+                                  last_name="Testwell")
+sign(lead, Plan("walk", seed=5, patients=90))
 """
-AT_THE_PRACTICE = (
-    BEGIN
-    + """
-sign(somebody("orla", "lead", "Tarnwick rooms (fictional)"), Plan("walk", seed=5, patients=90))
-"""
-)
-# Its reviewer, and an account of the lead who brings a set.
-AT_THE_GROUP = (
-    BEGIN
-    + """
-somebody("ravi", "reviewer", "Group office (fictional)")
-somebody("orla", "lead", "Tarnwick rooms (fictional)")
-"""
-)
 
 
 @contextmanager
@@ -59,13 +45,11 @@ def installation(folder: Path, program: str) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def both(tmp_path_factory) -> Iterator[tuple[str, str]]:
+def both(demo_server: str, tmp_path_factory) -> Iterator[tuple[str, str]]:
     """The practice's installation and the group's."""
-    with ExitStack() as stack:
-        practice = stack.enter_context(installation(tmp_path_factory.mktemp("practice"), AT_THE_PRACTICE))
-        group = stack.enter_context(installation(tmp_path_factory.mktemp("group"), AT_THE_GROUP))
-        assert practice != group
-        yield practice, group
+    with installation(tmp_path_factory.mktemp("practice"), AT_THE_PRACTICE) as practice:
+        assert practice != demo_server
+        yield practice, demo_server
 
 
 @pytest.fixture
