@@ -15,6 +15,7 @@ from clinic.access.models import Member, Practice
 from clinic.access.rules import Role
 from clinic.procedures import guard
 from tests.factories import create_member, create_practice
+from tests.tables import TABLES
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -116,14 +117,10 @@ def client_of() -> Callable[[Member], Client]:
 
 
 RACE = """
-import json, threading, django
-from django.conf import settings
-settings.MIGRATION_MODULES = dict.fromkeys(["auth", "contenttypes", "sessions", "clinic", "audit"])
-django.setup()
-from django.core.management import call_command
+import json, threading
+{tables}
 from django.db import connection, transaction
 from tests.factories import create_member, create_practice
-call_command("migrate", run_syncdb=True, verbosity=0)
 {body}
 barrier, results = threading.Barrier({runners}), []
 def run():
@@ -152,7 +149,7 @@ def race(tmp_path: Path) -> Callable[..., tuple[list, object]]:
         url = os.environ.get("RACE_DATABASE_URL", f"sqlite:///{tmp_path / 'race.sqlite3'}")
         environment = {**os.environ, "VAR_DIR": str(tmp_path), "DATABASE_URL": url, "PRODUCTION": ""}
         environment["DJANGO_SETTINGS_MODULE"] = "clinic.settings"
-        program = RACE.format(body=body, runners=runners)
+        program = RACE.format(tables=TABLES, body=body, runners=runners)
         root = Path(__file__).resolve().parent.parent
         done = subprocess.run(
             [sys.executable, "-c", program], env=environment, cwd=root, capture_output=True, text=True, timeout=300

@@ -13,14 +13,11 @@ from audit.cycle import open_year
 from audit.signing import freeze
 from clinic.access.models import Member
 from clinic.demo.load import load
+from tests.tables import TABLES
 
 ROOT = Path(__file__).resolve().parents[2]
 LOADED_ON = date(2026, 11, 25)
-PROGRAM = """
-import django
-django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
+PROGRAM = f"""{TABLES}
 from tests.audit.test_same_bytes import frozen_demo
 print(frozen_demo())
 """

@@ -14,12 +14,12 @@ from playwright.sync_api import Browser, Page, expect
 from clinic.management.commands.demo import PASSWORD
 from tests.browser.server import ROOT, WIDTHS, _serving, prepare, scratch_database, sign_in
 from tests.browser.test_accessibility import complaints_about
+from tests.tables import TABLES
 
 pytestmark = pytest.mark.walk
 
 # The practice's installation needs no records: a signed audit holds its frames. The group's is the demonstration.
-AT_THE_PRACTICE = f"""
-import django; django.setup()
+AT_THE_PRACTICE = f"""{TABLES}
 from audit.exchange.simulated import Plan
 from clinic.access.models import Member, Practice
 from tests.audit.exchange.signatures import sign
@@ -37,7 +37,7 @@ def installation(folder: Path, program: str) -> Iterator[str]:
         environment = {**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": url}
         environment.pop("PRODUCTION", None)
         told = {**environment, "DJANGO_SETTINGS_MODULE": "clinic.settings"}
-        prepare(environment, "make_fonts", "migrate -v0")
+        prepare(environment, "make_fonts")
         done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, env=told, capture_output=True, text=True)
         assert done.returncode == 0, done.stderr[-2000:]
         with _serving(folder, environment) as address:

@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from tests.clinic.reminders.sink import listening
+from tests.tables import TABLES
 
 ROOT = Path(__file__).resolve().parents[3]
 PEOPLE = 6
@@ -66,8 +67,8 @@ class Practice:
         return done.stdout
 
     def set_up(self, people: int = PEOPLE) -> None:
-        self.manage("migrate", "--verbosity", "0")
-        self.manage("shell", "--verbosity", "0", "--command", SETUP.format(people=people))
+        program = [sys.executable, "-c", TABLES + SETUP.format(people=people)]
+        subprocess.run(program, cwd=ROOT, env=self.environment, check=True)
 
     def remind(self) -> dict:
         return json.loads(self.manage("remind", "--json").splitlines()[-1])

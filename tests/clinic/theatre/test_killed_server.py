@@ -15,15 +15,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import urlencode
 
+from tests.tables import TABLES
+
 ROOT = Path(__file__).resolve().parents[3]
 PASSWORD = "a long enough word"
-SEED = """
-import django
-from django.conf import settings
-settings.MIGRATION_MODULES = dict.fromkeys(["auth", "contenttypes", "sessions", "clinic", "audit"])
-django.setup()
-from django.core.management import call_command
-call_command("migrate", run_syncdb=True, verbosity=0)
+SEED = f"""{TABLES}
 from django.utils import timezone
 from clinic.procedures.models import NailProcedure
 from tests.factories import create_member, create_operation, create_practice
