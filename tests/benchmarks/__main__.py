@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks [--quick] [--only PART] [--peers PYTHON]
 
-Parts: npmle, bootstrap, tables, regression, page, yearly, stored.
+Parts: npmle, bootstrap, tables, regression, page, yearly, stored, cold.
 
 Every time stands beside what makes it comparable: how far the fit is from the optimality condition, how far the
 estimate is from that of the reference, and the peak of memory. Times are the best and the median of several runs in
@@ -18,11 +18,12 @@ import os
 
 def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is imported
-    from tests.benchmarks import bootstrap, npmle, page, regression, stored_pages, tables, yearly
+    from tests.benchmarks import bootstrap, cold, npmle, page, regression, stored_pages, tables, yearly
     from tests.benchmarks.peers import Peers
 
     parts = {"npmle": npmle.run, "bootstrap": bootstrap.run, "tables": tables.run, "regression": regression.run,
-             "page": page.run, "yearly": yearly.run, "stored": stored_pages.run}  # fmt: skip
+             "page": page.run, "yearly": yearly.run, "stored": stored_pages.run,
+             "cold": cold.run}  # fmt: skip
     arguments = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Times of heavy calculations.")
     arguments.add_argument("--quick", action="store_true", help="leave out the largest sizes")
     arguments.add_argument("--only", choices=parts, help="one part alone")

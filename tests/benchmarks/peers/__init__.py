@@ -45,6 +45,11 @@ class Peers:
     def __init__(self, python: str) -> None:
         self._python = python
 
+    @property
+    def rscript(self) -> str | None:
+        """The path of Rscript, where npsurv is installed."""
+        return self._r
+
     @cached_property
     def _r(self) -> str | None:
         program = shutil.which("Rscript")
