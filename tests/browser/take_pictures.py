@@ -19,6 +19,8 @@ PICTURES = [
     ("today-desktop", "today", "desktop", "light", 300),
     ("review-tablet", "record review", "tablet", "light", 200),
     ("toe-desktop", "toe", "desktop", "light", 200),
+    ("recall-tablet", "recall", "tablet", "light", 300),
+    ("pool-desktop", "pooled comparison", "desktop", "light", 900),
     ("audit-desktop", "audit", "desktop", "light", 900),
     ("audit-dark", "audit", "desktop", "dark", 900),
 ]
