@@ -14,6 +14,7 @@ MOST_STOPS = 250  # more than any page has; a walk that comes round again ends h
 
 # Whether the element with the focus can be seen, and shows that it has it (WCAG 2.2, 2.4.7 and 2.4.11).
 # A native button may lie invisible over the label that draws it.
+OUTSIDE = "lies outside the screen"
 FOCUS_AS_SEEN = """() => {
   const element = document.activeElement;
   if (!element || element === document.body || element.matches("main")) return "";
@@ -146,6 +147,11 @@ class Keyboard:
         self.page.keyboard.press(key)
         if key not in {"Enter", "Space"}:  # these may leave the page
             hidden = self.page.evaluate(FOCUS_AS_SEEN)
+            for _ in range(5):  # the browser scrolls to a field of several lines a little after it has the focus
+                if hidden != OUTSIDE:
+                    break
+                self.page.wait_for_timeout(100)
+                hidden = self.page.evaluate(FOCUS_AS_SEEN)
             assert not hidden, f"{self.page.url}: what has the focus {hidden}: {focused(self.page)}"
 
 

@@ -26,6 +26,20 @@ def href(page: Page, start: str, pattern: str) -> str:
     return found[0]
 
 
+def found_once(find: Callable[[Page], str]) -> Callable[[Page], str]:
+    """Looks for a row once for each sign-in; on other pages its address is known."""
+    found: dict[str, str] = {}
+
+    def remembered(page: Page) -> str:
+        who = str(sorted(cookie["value"] for cookie in page.context.cookies() if "session" in cookie["name"]))
+        if who not in found:
+            found[who] = find(page)
+        return found[who]
+
+    return remembered
+
+
+@found_once
 def first_patient(page: Page) -> str:
     """Somebody whose review is booked, so that there is something to read; for reception the first of the list."""
     page.goto("/today/")
@@ -33,14 +47,17 @@ def first_patient(page: Page) -> str:
     return booked.first.get_attribute("href") or "" if booked.count() else href(page, "/today/", f"/patients/{KEY}/$")
 
 
+@found_once
 def first_toe(page: Page) -> str:
     return href(page, first_patient(page), f"/toes/{KEY}/$")
 
 
+@found_once
 def first_review(page: Page) -> str:
     return href(page, first_toe(page), f"/reviews/{KEY}/$")
 
 
+@found_once
 def first_operation(page: Page) -> str:
     return href(page, first_toe(page), f"/operations/{KEY}/$")
 
@@ -80,8 +97,12 @@ def a_running_operation(page: Page) -> str:
     return href(page, "/today/", f"/operations/{KEY}/(room|sign)/$").rsplit("/", 2)[0] + "/"
 
 
+@found_once
 def peer_group(page: Page) -> str:
     return href(page, "/exchange/", f"/exchange/groups/{KEY}/$")
+
+
+quiet_audit = found_once(prepared_audit)
 
 
 PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
@@ -133,16 +154,16 @@ PAGES: dict[str, tuple[str | None, Callable[[Page], str] | str]] = {
     "course after surgery": ("orla", "/audit/course/"),
     "how operations were done": ("orla", "/audit/process/"),
     "audit years": ("orla", "/audit/years/"),
-    "audit period": ("orla", lambda page: prepared_audit(page)),
-    "audit data quality": ("orla", lambda page: prepared_audit(page) + "quality/"),
-    "audit results": ("orla", lambda page: prepared_audit(page) + "results/"),
-    "audit course": ("orla", lambda page: prepared_audit(page) + "course/"),
-    "audit standard": ("orla", lambda page: prepared_audit(page) + "standard/"),
-    "change a standard": ("orla", lambda page: prepared_audit(page) + "standard/O8/"),
-    "audit actions": ("orla", lambda page: prepared_audit(page) + "actions/"),
-    "audit action": ("orla", lambda page: href(page, prepared_audit(page) + "actions/", f"/audit/actions/{KEY}/$")),
-    "audit sign-off": ("orla", lambda page: prepared_audit(page) + "sign-off/"),
-    "audit report": ("orla", lambda page: prepared_audit(page) + "report/"),
+    "audit period": ("orla", quiet_audit),
+    "audit data quality": ("orla", lambda page: quiet_audit(page) + "quality/"),
+    "audit results": ("orla", lambda page: quiet_audit(page) + "results/"),
+    "audit course": ("orla", lambda page: quiet_audit(page) + "course/"),
+    "audit standard": ("orla", lambda page: quiet_audit(page) + "standard/"),
+    "change a standard": ("orla", lambda page: quiet_audit(page) + "standard/O8/"),
+    "audit actions": ("orla", lambda page: quiet_audit(page) + "actions/"),
+    "audit action": ("orla", lambda page: href(page, quiet_audit(page) + "actions/", f"/audit/actions/{KEY}/$")),
+    "audit sign-off": ("orla", lambda page: quiet_audit(page) + "sign-off/"),
+    "audit report": ("orla", lambda page: quiet_audit(page) + "report/"),
     "between two audits": ("orla", "/audit/monitoring/"),
     "how numbers were checked": ("orla", "/audit/checked/"),
     "how a family was checked": ("orla", "/audit/checked/proportions/"),

@@ -89,6 +89,7 @@ def test_the_database_refuses_a_row_put_into_a_signed_record(signed):
 def test_every_table_of_the_record_is_guarded():
     """A new table that hangs on an operation must be added here, or named as not part of the signed record."""
     follow_up = {"review", "booking", "contact", "amendment", "sidefinding", "toefinding", "photograph", "redflag"}
+    follow_up |= {"plannedschedule", "reportlink", "message", "closure"}
     hanging = {
         field.related_model._meta.model_name
         for model in (Operation, NailProcedure, TreatedSide)

@@ -171,6 +171,7 @@ def test_breslow_day_agrees_with_another_program(tables):
     for tarone in (False, True):
         found = breslow_day(*lists(tables), tarone=tarone)
         expected = StratifiedTable(squares(tables)).test_equal_odds(adjust=tarone)
+        assume(np.isfinite(expected.statistic))  # the referee divides by 0 where the pooled odds ratio is just 1
         assert found.statistic == pytest.approx(expected.statistic, rel=1e-6, abs=1e-9)
         assert found.p == pytest.approx(expected.pvalue, abs=1e-7)
         assert found.degrees == len(tables) - 1

@@ -219,13 +219,13 @@ def test_the_operator_signs_what_was_read(client, operation):
 
 def test_a_red_flag_raised_while_the_operator_signs_stands_in_the_way(client, operation, practitioner, monkeypatch):
     close(client, operation)
-    sign_before = note_views.sign
+    sign_before = note_views.sign_and_plan
 
     def sign_after_a_flag(**given):
         keep_flags(operation, [Raised(Alert.SEPSIS, "Very unwell")], origin="operation", by=practitioner, now=LATER)
         return sign_before(**given)
 
-    monkeypatch.setattr(note_views, "sign", sign_after_a_flag)
+    monkeypatch.setattr(note_views, "sign_and_plan", sign_after_a_flag)
 
     assert "Red flag without an answer: Very unwell" in text(sign_page(client, operation))
     assert stored(operation).signed_at is None
