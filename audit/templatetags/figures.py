@@ -170,7 +170,9 @@ def record_link(context: Any, group: str, status: str, number: int, words_for: s
     """A number that leads to its records; nought leads nowhere. The words are for a reader who hears only the link."""
     if not number:
         return "0"
-    where = address("audit-records", context["query"], group=group, status=status)
+    desk = context.get("desk")  # a step of the yearly audit, to which the records lead back
+    back = {"audit": str(desk.starting_year), "step": context["current"]} if desk else {}
+    where = address("audit-records", {**context["query"], **back}, group=group, status=status)
     return format_html('<a class="number" href="{}">{}<span class="vh"> {}</span></a>', where, number, words_for)
 
 

@@ -164,6 +164,7 @@ def behind(request: HttpRequest) -> HttpResponse:
         "unit_label": "nail procedures" if common else Unit(question.unit).plural,
         "definitions": DEFINITIONS,
         "audit_year": year_asked(request),
+        "step": BACK_TO.get(request.GET.get("step", "quality")),
         "records": shown,
     }
     return render(request, "audit/records.html", context)
@@ -200,8 +201,16 @@ def required_question(request: HttpRequest) -> Any:
     return form.question
 
 
+# Steps of a yearly audit whose numbers lead to records: page, and its name in a sentence.
+BACK_TO = {
+    "quality": ("audit-quality", "data quality"),
+    "results": ("audit-year-results", "the results"),
+    "standard": ("audit-standard", "the standard"),
+}
+
+
 def year_asked(request: HttpRequest) -> int | None:
-    """The audit year whose list of gaps the records were opened from."""
+    """The audit year from one of whose steps the records were opened."""
     year = request.GET.get("audit", "")
     return int(year) if year.isascii() and year.isdigit() and len(year) == 4 else None
 

@@ -143,6 +143,7 @@ def test_gaps_lead_to_their_records_and_back(browser, practice):
     link = next(part for part in page.split('href="') if part.startswith(address) and "quality%2Fexposure" in part)
     listed = browser.get(unescape(link.split('"')[0])).content.decode()
     assert f'href="{reverse("toe", args=[nail.key])}?audit={YEAR}"' in listed
+    assert f'href="{reverse("audit-quality", args=[YEAR])}">Back to data quality' in listed
     toe = browser.get(reverse("toe", args=[nail.key]), {"audit": YEAR}).content.decode()
     assert f'href="{reverse("audit-quality", args=[YEAR])}"' in toe
     assert "audit-quality" not in browser.get(reverse("toe", args=[nail.key]), {"audit": "//evil"}).content.decode()
