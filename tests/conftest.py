@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,18 +18,37 @@ from clinic.procedures import guard
 from tests.factories import create_member, create_practice
 from tests.tables import TABLES
 
+# Of a test with many values beside PostgreSQL; a walk is taken by one hand.
+MOST_CASES, MOST_HANDS = 2, 1
+# Here every case is another rule of the database, or another page with statements of its own.
+EVERY_CASE = {"test_database_rules.py", "test_access_matrix.py"}
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--every-case", action="store_true", help="beside PostgreSQL, too, run tests with all their values"
+    )
+
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Beside PostgreSQL only tests that use the database run; whatever else they show, SQLite's run has shown."""
+    """Beside PostgreSQL only tests that use the database run, and with few of their values.
+
+    Whatever else they show, SQLite's run has shown: the same statements with other values.
+    """
     if not os.environ.get("DATABASE_URL", "").startswith("postgres"):
         return
-    uses = [
-        item
-        for item in items
-        if item.get_closest_marker("django_db") or item.get_closest_marker("walk") or "db" in item.fixturenames
-    ]
-    config.hook.pytest_deselected(items=[item for item in items if item not in set(uses)])
-    items[:] = uses
+    kept, cases = [], Counter[str]()
+    for item in items:
+        walk = item.get_closest_marker("walk")
+        if not (item.get_closest_marker("django_db") or walk or "db" in item.fixturenames):
+            continue
+        name = f"{item.path}::{getattr(item, 'originalname', item.name)}"
+        cases[name] += 1
+        every = config.getoption("--every-case") or item.path.name in EVERY_CASE
+        if every or cases[name] <= (MOST_HANDS if walk else MOST_CASES):
+            kept.append(item)
+    config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
+    items[:] = kept
 
 
 @pytest.fixture(scope="session", autouse=True)
