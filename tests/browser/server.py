@@ -25,8 +25,6 @@ import psycopg
 from playwright.sync_api import Browser
 from psycopg import sql
 
-from clinic.management.commands.demo import PASSWORD
-
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", "--disable-sync"]
@@ -143,6 +141,8 @@ def sign_in(page, username: str, password: str) -> None:
 
 def signed_in_states(browser: Browser, address: str) -> Callable[[str], dict]:
     """Gives the cookies of a demo member, signed in once through the sign-in page."""
+    from clinic.management.commands.demo import PASSWORD  # needs the apps
+
     states: dict[str, dict] = {}
 
     def state_of(username: str) -> dict:
