@@ -2,6 +2,9 @@
 
 from django import template
 from django.forms.boundfield import BoundField, BoundWidget
+from django.forms.utils import flatatt
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from clinic import drawing
 
@@ -36,6 +39,18 @@ def feet_of(field: BoundField) -> list[dict[str, object]]:
 
 
 @register.filter
+def choice(option: BoundWidget, field: BoundField) -> SafeString:
+    """One answer with its label. A form has hundreds, and a template for each would take most of its time."""
+    data = option.data
+    look = "choice" + " opens" * opens(option, field) + " word" * (len(str(data["value"])) > 2)
+    value = "" if data["value"] is None else format_html(' value="{}"', str(data["value"]))
+    given = {name: at if isinstance(at, bool) else str(at) for name, at in data["attrs"].items()}
+    return format_html(
+        '<div class="{}"><input type="{}" name="{}"{}{}><label for="{}">{}</label></div>',
+        look, data["type"], data["name"], value, flatatt(given), option.id_for_label, option.choice_label,
+    )  # fmt: skip
+
+
 def opens(option: BoundWidget, field: BoundField) -> bool:
     """True where this answer opens the questions that depend on it (`widget.opens`)."""
     return str(option.data["value"]) in {str(value) for value in getattr(field.field.widget, "opens", ())}
