@@ -3,13 +3,25 @@
 from typing import ClassVar
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from simple_history.models import HistoricalRecords
 
 from clinic.access.constraints import one_of
 from clinic.access.models import Member, Versioned
 from clinic.procedures.models import Operation
-from clinic.vocabulary.review import LossReason
+from clinic.reviews.models import Contact, Review
+from clinic.vocabulary.review import ContactResult, LossReason
+
+
+class ClosureQuerySet(models.QuerySet["Closure"]):
+    def standing(self) -> "ClosureQuerySet":
+        """Not opened again, and the patient was neither seen nor booked since."""
+        seen = Review.objects.counting().filter(operation=OuterRef("operation"), seen_on__gt=OuterRef("closed_on"))
+        booked = Contact.objects.filter(
+            operation=OuterRef("operation"), result=ContactResult.BOOKED, struck_at__isnull=True,
+            recorded_at__gt=OuterRef("closed_at"),
+        )  # fmt: skip
+        return self.filter(~Exists(seen), ~Exists(booked), reopened_on__isnull=True)
 
 
 class Closure(Versioned):
@@ -24,6 +36,8 @@ class Closure(Versioned):
     reopened_on = models.DateField(null=True, blank=True)
     reopened_by = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     history = HistoricalRecords()
+
+    objects = ClosureQuerySet.as_manager()
 
     class Meta:
         constraints: ClassVar = [

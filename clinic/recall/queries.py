@@ -19,11 +19,11 @@ from clinic.recall.models import Closure
 from clinic.recall.outcome import Side, SideSeen, is_missing
 from clinic.reviews.models import Booking, Contact, Review
 from clinic.reviews.seen import is_counting, seen_of, with_gaps
-from clinic.reviews.stops import CALLS, UNANSWERED, stop_of
+from clinic.reviews.stops import CALLS, UNANSWERED, stop_of, with_returns
 from clinic.reviews.timeline import clinic_ended
 from clinic.schedule import TWELVE_MONTHS, Due, ReviewPoint, next_point, schedule_of, state_of
 from clinic.vocabulary.recall import Stop
-from clinic.vocabulary.review import Observer
+from clinic.vocabulary.review import ContactResult, Observer
 
 # How long after its window an outcome that nobody knows stays on the list until somebody gives the reason.
 CLOSING_DAYS = 365
@@ -99,7 +99,7 @@ def _marked(operations: QuerySet[Operation], now: datetime) -> QuerySet[Operatio
     """With plan, counting reviews, next appointment, and whether somebody closed it."""
     ahead = Booking.objects.filter(operation=OuterRef("pk"), cancelled_at__isnull=True, starts_at__gte=now).order_by()
     first = ahead.values("operation").annotate(first=Min("starts_at")).values("first")
-    closed = Closure.objects.filter(operation=OuterRef("pk"), reopened_on__isnull=True)
+    closed = Closure.objects.standing().filter(operation=OuterRef("pk"))
     gone = NailProcedure.objects.filter(operation=OuterRef("pk"), amputated_on__isnull=True)
     with_marks = operations.annotate(booked_at=Subquery(first), is_closed=Exists(closed), has_toes=Exists(gone))
     return with_marks.select_related("patient", "planned").prefetch_related(reviews_that_count())
@@ -126,7 +126,7 @@ def contacts_of(people: Collection[int]) -> dict[int, list[Contact]]:
         operation__patient__in=people, struck_at__isnull=True, operation__struck_at__isnull=True
     ).annotate(patient_pk=F("operation__patient"))
     found: dict[int, list[Contact]] = defaultdict(list)
-    for contact in rows.order_by("made_on", "pk"):
+    for contact in with_returns(rows).order_by("made_on", "pk"):
         found[contact.patient_pk].append(contact)
     return found
 
@@ -162,7 +162,8 @@ def _tries(row: Followed, point: ReviewPoint, ladder: Ladder, today: date) -> tu
     operation, dates = row.operation, _dates(row.operation, point)
     begins = begins_on(ladder, performed_on=dates["performed_on"], target_on=dates["target_on"])
     own = [c for c in row.contacts if c.operation_id == operation.pk and begins <= c.made_on <= dates["closes_on"]]
-    return own, next_try(ladder, **dates, tries=[_try(contact) for contact in own], today=today)
+    tries = [_try(contact) for contact in own if contact.result != ContactResult.BOOKED]  # a booking is no try
+    return own, next_try(ladder, **dates, tries=tries, today=today)
 
 
 def _dates(operation: Operation, point: ReviewPoint) -> dict[str, Any]:

@@ -79,7 +79,13 @@ def undo_contact(*, by: Member, contact: Contact, now: datetime) -> None:
 
 @transaction.atomic
 def close_as_lost(*, by: Member, operation: Operation, reason: str, note: str, on: date, now: datetime) -> Closure:
-    """End the chase with a coded reason. Raises Conflict if it is closed already."""
+    """End the chase with a coded reason. Raises Conflict if it is closed already.
+
+    A closure after which the patient came back stands no longer, and makes room.
+    """
+    open_ones = Closure.objects.filter(operation=operation, reopened_on__isnull=True)
+    for earlier in open_ones.exclude(pk__in=open_ones.standing().values("pk")):
+        reopen(by=by, closure=earlier, on=on)
     row = Closure(operation=operation, reason=reason, note=note, closed_on=on, closed_by=by, closed_at=now)
     try:
         with transaction.atomic():

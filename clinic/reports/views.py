@@ -28,8 +28,7 @@ from clinic.reports.links import address_of, find_link, is_open, make_link
 from clinic.reports.models import PatientReport, ReportLink
 from clinic.reports.recording import LinkSpent, answer_report, take_report
 from clinic.reports.slips import LinkForm, qr_picture
-from clinic.reviews.models import Contact
-from clinic.reviews.stops import stop_of
+from clinic.reviews.stops import stop_about
 
 ADULT_FROM = 16
 POSTS_WITHIN = timedelta(minutes=10)
@@ -140,11 +139,9 @@ def report_link(request: HttpRequest, key: str) -> HttpResponse:
     own = own.select_related("patient__identity")
     operation = get_object_or_404(own.prefetch_related("nail_procedures__treated_sides"), key=key)
     now = timezone.localtime()
-    patient = operation.patient
-    contacts = Contact.objects.filter(operation__patient=patient, struck_at__isnull=True).order_by("made_on", "pk")
     shown = {
-        "operation": operation, "identity": patient.identity, "follow_up": follow_up_of(request.user.practice),
-        "stop": stop_of(patient, contacts, performed_on=operation.performed_on),
+        "operation": operation, "identity": operation.patient.identity, "stop": stop_about(operation),
+        "follow_up": follow_up_of(request.user.practice),
     }  # fmt: skip
     form = LinkForm(request.POST if request.method == "POST" else None)
     if shown["stop"] or not form.is_valid():

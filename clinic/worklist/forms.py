@@ -38,12 +38,18 @@ class BookingForm(forms.Form):
         error_messages={"required": "Enter the time of the appointment", "invalid": "Enter the time like 09:20"},
     )
 
+    channel = choice(
+        "How it was agreed", ContactChannel, "Choose how it was agreed", required=False, columns=3,
+        initial=ContactChannel.PHONE.value,
+    )  # fmt: skip
+
     def __init__(self, *args, operation: Operation, now: datetime, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.operation, self.now = operation, now
 
     def clean(self) -> dict:
         answers = super().clean()
+        answers["channel"] = answers.get("channel") or ContactChannel.PHONE.value
         if answers.get("on") and answers.get("at"):
             starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
             if timezone.localtime(starts_at.astimezone(UTC)).time() != answers["at"]:

@@ -27,7 +27,7 @@ from clinic.reviews.seen import seen_of, with_gaps
 from clinic.reviews.timeline import clinic_ended, window_words
 from clinic.schedule import next_point, point_of, schedule_of
 from clinic.vocabulary.redflag import AlertLevel
-from clinic.vocabulary.review import ContactResult
+from clinic.vocabulary.review import ContactChannel, ContactResult
 from clinic.worklist.forms import BookingForm, ContactForm
 from clinic.worklist.queries import day_list
 
@@ -72,13 +72,14 @@ def book(request: HttpRequest, key: str) -> HttpResponse:
     once = request.POST.get("once") or new_token()
     if request.method == "POST" and (earlier := first_or_result(request.user, once)):
         return redirect(earlier)
-    form = BookingForm(request.POST or None, operation=operation, now=timezone.now())
+    tapped = {"channel": request.GET["channel"]} if "channel" in request.GET else {}
+    form = BookingForm(request.POST or None, operation=operation, now=timezone.now(), initial=tapped)
     if request.method == "POST" and form.is_valid():
         starts_at = form.cleaned_data["starts_at"]
         with transaction.atomic():
             if earlier := claim(request.user, once, leads_to=reverse("today")):
                 return redirect(earlier)
-            _book(request, operation, starts_at)
+            _book(request, operation, starts_at, form.cleaned_data["channel"])
         when = timezone.localtime(starts_at)
         messages.success(request, f"Review booked for {say_day(when.date())}, {when:%H:%M}.")
         return redirect("today")
@@ -119,8 +120,8 @@ def booking_cancel(request: HttpRequest, key: str) -> HttpResponse:
     return redirect("book", booking.operation.key)
 
 
-def _book(request: HttpRequest, operation: Operation, starts_at: datetime) -> None:
-    """One booking stands at a time: the earlier one is cancelled and keeps its row."""
+def _book(request: HttpRequest, operation: Operation, starts_at: datetime, channel: str) -> None:
+    """One booking stands at a time: the earlier one is cancelled and keeps its row. It is in the log as a contact."""
     Operation.objects.select_for_update().get(pk=operation.pk)  # two people booking at once wait for each other
     now = timezone.now()
     for earlier in Booking.objects.filter(operation=operation, cancelled_at__isnull=True, starts_at__gte=now):
@@ -132,6 +133,8 @@ def _book(request: HttpRequest, operation: Operation, starts_at: datetime) -> No
         operation=operation, starts_at=starts_at, point=point.code if point else "", booked_by=request.user
     )
     booking.keep(by=request.user)
+    answers = {"channel": channel, "result": ContactResult.BOOKED.value}
+    log_contact(by=request.user, operation=operation, answers=answers, now=timezone.localtime(now), another=True)
 
 
 @require_methods("GET", "POST")
@@ -142,6 +145,10 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
     once = request.POST.get("once") or new_token()
     if request.method == "POST" and (earlier := first_or_result(request.user, once)):
         return redirect(earlier)
+    if request.POST.get("do") == "book":  # the channel that was tapped goes along; the note stays here
+        tapped = request.POST.get("channel", "")
+        query = f"?channel={tapped}" if tapped in ContactChannel.codes() else ""
+        return redirect(f"{reverse('book', args=[operation.key])}{query}")
     back = "recall" if "recall" in (request.POST.get("back"), request.GET.get("back")) else "today"
     form = ContactForm(request.POST or None, today=now.date())
     if request.method == "POST" and form.is_valid():

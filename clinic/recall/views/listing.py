@@ -122,7 +122,7 @@ def close(request: HttpRequest, key: str) -> HttpResponse:
         else:
             messages.success(request, "Closed, with the reason. What is seen later still counts.")
         return redirect(goes_to)
-    closure = row.operation.closures.filter(reopened_on__isnull=True).select_related("closed_by").first()
+    closure = row.operation.closures.standing().select_related("closed_by").first()
     shown = {"form": form, "row": row, "operation": row.operation, "identity": row.identity, "closure": closure}
     return render(request, "recall/close.html", shown)
 
