@@ -1,8 +1,9 @@
 """Which messages are due: put into the queue once for each step of the ladder, however often it is asked."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Q
@@ -14,7 +15,11 @@ from clinic.recall.queries import Followed, followed, name_rows
 from clinic.reminders.models import Message, TextApproval
 from clinic.reminders.texts import digest_of
 from clinic.reports.links import ABOUT
-from clinic.vocabulary.recall import MessageKind, MessageState
+from clinic.vocabulary.recall import MessageFault, MessageKind, MessageState
+
+# Taken out by a run: back into the queue once nothing speaks against it. What a person took out stays out.
+COMES_BACK = Q(state=MessageState.DROPPED, fault__in=[MessageFault.NOT_WANTED, MessageFault.NO_ADDRESS])
+Step = tuple[int, str, int]
 
 
 @dataclass
@@ -47,8 +52,22 @@ def due_of(practice: Practice, *, today: date, now: datetime) -> Due:
     name_rows(rows)
     addressed = [row for row in rows if row.identity and row.identity.email]
     found.no_address = len(rows) - len(addressed)
-    found.rows = list(_one_a_day(addressed, _written_to(practice, today)))
+    made = _made_before(addressed)
+    wanted = [row for row in addressed if step_of(row) not in made]
+    found.rows = list(_one_a_day(wanted, _written_to(practice, today)))
     return found
+
+
+def step_of(row: Followed) -> Step:
+    """What a message is about, as the database keeps it single."""
+    assert row.point and row.next and row.next.step  # noqa: S101, PT018 - wants_message asked for it
+    return row.operation.pk, row.point.code, row.next.step.after_days
+
+
+def _made_before(rows: Collection[Followed]) -> set[Step]:
+    """Steps whose message waits for a person, was taken out by one, or has left; they are not due again."""
+    own = Message.objects.filter(operation__in=[row.operation.pk for row in rows]).exclude(COMES_BACK)
+    return set(own.values_list("operation_id", "point", "after_days"))
 
 
 def wants_message(row: Followed, today: date) -> bool:
@@ -94,16 +113,34 @@ def kind_of(row: Followed) -> MessageKind:
 
 
 def queue_due(practice: Practice, *, today: date, now: datetime) -> tuple[Due, int]:
-    """Put what is due into the queue; gives also how many are new in it. The database keeps each step single."""
+    """Put what is due into the queue; gives also how many came into it. The database keeps each step single."""
     found = due_of(practice, today=today, now=now)
-    return found, sum(_queue(row, found.approval, now) for row in found.rows)
+    return found, _queue(found.rows, found.approval, now) if found.approval else 0
 
 
 @transaction.atomic
-def _queue(row: Followed, approval: TextApproval | None, now: datetime) -> bool:
-    assert row.point and row.next and row.next.step and approval  # noqa: S101, PT018 - due_of chose it so
-    _, is_new = Message.objects.get_or_create(
-        operation=row.operation, point=row.point.code, after_days=row.next.step.after_days,
-        defaults={"kind": kind_of(row), "approved_by": approval.by, "queued_at": now, "not_before_at": now},
-    )  # fmt: skip
-    return is_new
+def _queue(rows: list[Followed], approval: TextApproval, now: datetime) -> int:
+    """A few statements, however many rows."""
+    waiting = {"approved_by": approval.by, "queued_at": now, "not_before_at": now}
+    back = _put_back({step_of(row): kind_of(row) for row in rows}, waiting)
+    new = [_message(row, waiting) for row in rows if step_of(row) not in back]
+    Message.objects.bulk_create(new, ignore_conflicts=True)  # another run may have been faster
+    return len(back) + Message.objects.filter(key__in=[message.key for message in new]).count()
+
+
+def _message(row: Followed, waiting: Mapping[str, Any]) -> Message:
+    _, point, after_days = step_of(row)
+    return Message(operation=row.operation, point=point, after_days=after_days, kind=kind_of(row), **waiting)
+
+
+def _put_back(kinds: Mapping[Step, MessageKind], waiting: Mapping[str, Any]) -> set[Step]:
+    """Messages of these steps that a run had taken out wait again; gives their steps."""
+    out = Message.objects.filter(COMES_BACK, operation__in=[operation for operation, *_ in kinds])
+    found = {message.pk: (message.operation_id, message.point, message.after_days) for message in out}
+    for kind in MessageKind:
+        own = Message.objects.filter(COMES_BACK, pk__in=[pk for pk, step in found.items() if kinds.get(step) == kind])
+        own.update(
+            state=MessageState.QUEUED, kind=kind, fault="", run="", attempts=0, settled_at=None, settled_by=None,
+            **waiting,
+        )  # fmt: skip
+    return set(found.values()) & set(kinds)

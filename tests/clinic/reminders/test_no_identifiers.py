@@ -21,7 +21,6 @@ from tests.clinic.recall.test_acts import log
 from tests.clinic.recall.test_lists import book, tried
 from tests.clinic.recall.test_papers import address_of, make
 from tests.clinic.reminders.conftest import NOW, TODAY
-from tests.clinic.reminders.test_queue import switched_on  # noqa: F401 - a fixture
 from tests.clinic.reports.test_page import CALM
 from tests.factories import create_patient
 
@@ -73,8 +72,8 @@ def lines_of(caplog) -> list[str]:
 
 
 def test_no_address_log_line_mail_or_calendar_entry_says_who_it_is(
-    caplog, client_of, lead, marked, operated, practice, practitioner, reception, switched_on  # noqa: F811
-):  # fmt: skip
+    caplog, client_of, lead, marked, operated, practice, practitioner, reception, switched_on
+):
     caplog.set_level(logging.DEBUG)
     operation = operated(380, patient=marked)
     for days in (20, 10, 5):

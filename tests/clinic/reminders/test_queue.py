@@ -15,7 +15,7 @@ from clinic.recall.queries import followed
 from clinic.reminders.models import Message, TextApproval
 from clinic.reminders.queueing import due_of, queue_due
 from clinic.reminders.sending import recover, say_it_arrived, send_again, send_queued
-from clinic.reminders.texts import digest_of, written
+from clinic.reminders.texts import written
 from clinic.reports.models import ReportLink
 from clinic.reviews.models import Contact
 from tests.clinic.recall.many import many_operations
@@ -24,22 +24,6 @@ from tests.clinic.reminders.conftest import NOW, TODAY
 from tests.factories import create_review
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def switched_on(practice, lead) -> FollowUp:
-    row = FollowUp.objects.create(
-        practice=practice, phone="01632 960100", sender="The Sands (fictional)", sends_email=True
-    )
-    TextApproval.objects.create(practice=practice, digest=digest_of(row), by=lead, at=NOW)
-    practice.refresh_from_db()
-    return row
-
-
-@pytest.fixture
-def asked(operated):
-    """Somebody with an address whose first step, the invitation, has come: 355 days after the operation."""
-    return lambda name="Asked", days=355, **more: operated(days, name, email=f"{name.lower()}@example.org", **more)
 
 
 def run():
