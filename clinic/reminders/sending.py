@@ -17,7 +17,7 @@ from django.core.mail import EmailMessage, get_connection
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.access.models import Member, random_key
+from clinic.access.models import Member, Practice, random_key
 from clinic.planning.models import follow_up_of
 from clinic.procedures.models import Operation
 from clinic.recall.queries import Followed, named_rows
@@ -105,11 +105,14 @@ def _send(message: Message, run: str, mail: object, clock: Clock) -> str:
 
 
 def _still_wanted(message: Message, now: datetime) -> Followed | None:
-    """The operation as it stands now, if its ladder still asks for this very message."""
-    practice, local = message.operation.practice, timezone.localtime(now)
+    """The operation as it stands now, if its ladder still asks for this very message and e-mail is still on."""
+    practice = Practice.objects.select_related("follow_up").get(pk=message.operation.practice_id)
+    message.operation.practice, local = practice, timezone.localtime(now)
+    if not follow_up_of(practice).sends_email or approval_of(practice, follow_up_of(practice)) is None:
+        return None
     own = Operation.objects.filter(pk=message.operation_id).standing()
     row = next(iter(named_rows(own, practice, today=local.date(), now=now)), None)
-    if row is None or not wants_message(row, local.date()) or approval_of(practice, follow_up_of(practice)) is None:
+    if row is None or not wants_message(row, local.date()):
         return None
     same = row.point and row.next and row.next.step
     return row if same and (row.point.code, row.next.step.after_days) == (message.point, message.after_days) else None

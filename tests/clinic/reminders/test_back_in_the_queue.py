@@ -6,6 +6,7 @@ import pytest
 from django.core import mail
 from django.urls import reverse
 
+from clinic.planning.models import FollowUp
 from clinic.reminders.models import Message
 from clinic.reminders.queueing import due_of
 from clinic.reminders.sending import drop
@@ -66,3 +67,17 @@ def test_what_a_person_took_out_or_must_look_at_is_not_due(practice, lead, switc
     assert queue(practice) == 0
     run()
     assert mail.outbox == []
+
+
+def test_switching_e_mail_off_stops_what_is_queued_and_on_again_sends_it(practice, switched_on, asked):
+    asked()
+    queue(practice)
+    FollowUp.objects.update(sends_email=False)
+    run()
+    assert (mail.outbox, states()) == ([], ["dropped"])
+
+    FollowUp.objects.update(sends_email=True)
+    practice.refresh_from_db()
+    queue(practice)
+    run()
+    assert len(mail.outbox) == 1
