@@ -57,6 +57,8 @@ class CloseForm(OneTimeForm, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         answers = super().clean()
+        if self.row.report_waits:
+            self.add_error("reason", "The patient has answered: a clinician accepts or refuses that report first")
         if self.is_early and not answers.get("early"):
             self.add_error(
                 "early", f"The window is open until day {TWELVE_MONTHS.closes_day}. Tick to close it all the same"

@@ -62,6 +62,8 @@ def letters_for(rows: Sequence[Followed], toes_of: dict[int, str]) -> tuple[list
 def _why_not(row: Followed) -> str:
     if row.stop:
         return f"{row.stop.label}. {row.stop.meaning}."
+    if row.report_waits:
+        return "The patient has answered; the report waits for a clinician."
     if row.point is None:
         return "No review is open."
     return "A review is booked." if row.is_booked else ""

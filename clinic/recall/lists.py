@@ -91,6 +91,8 @@ def words_of(row: Followed, today: date) -> str:
 
 def next_words(row: Followed, today: date) -> str:
     """What comes next: 'Call 2 today, at another hour than 10:40'; empty where nothing does."""
+    if row.report_waits:
+        return "Patient's report waits for a clinician"
     if row.stop or row.is_booked or row.next is None:
         return ""
     if row.next.step is None:

@@ -32,7 +32,8 @@ CLOSING_DAYS = 365
 @dataclass
 class Followed:
     """One operation on one day. contacts: all of the patient, oldest first. tries: those for the next review of this
-    operation, or all of this operation where no review is to come.
+    operation, or all of this operation where no review is to come. report_waits: the patient has answered, and no
+    clinician has read it.
     """
 
     operation: Operation
@@ -44,6 +45,7 @@ class Followed:
     next: Next | None = None
     stop: Stop | None = None
     outcome_missing: bool | None = None
+    report_waits: bool = False
     booked_at: datetime | None = None
     identity: Identity | None = None
     nails: list[NailProcedure] = field(default_factory=list)
@@ -96,12 +98,17 @@ def followed(practice: Practice, *, today: date, now: datetime) -> list[Followed
 
 
 def _marked(operations: QuerySet[Operation], now: datetime) -> QuerySet[Operation]:
-    """With plan, counting reviews, next appointment, and whether somebody closed it."""
+    """With plan, counting reviews, next appointment, whether somebody closed it, and whether a report waits."""
     ahead = Booking.objects.filter(operation=OuterRef("pk"), cancelled_at__isnull=True, starts_at__gte=now).order_by()
     first = ahead.values("operation").annotate(first=Min("starts_at")).values("first")
     closed = Closure.objects.standing().filter(operation=OuterRef("pk"))
     gone = NailProcedure.objects.filter(operation=OuterRef("pk"), amputated_on__isnull=True)
-    with_marks = operations.annotate(booked_at=Subquery(first), is_closed=Exists(closed), has_toes=Exists(gone))
+    told = Review.objects.filter(
+        operation=OuterRef("pk"), observer=Observer.PATIENT, accepted_at__isnull=True, struck_at__isnull=True
+    )
+    with_marks = operations.annotate(
+        booked_at=Subquery(first), is_closed=Exists(closed), has_toes=Exists(gone), report_waits=Exists(told)
+    )
     return with_marks.select_related("patient", "planned").prefetch_related(reviews_that_count())
 
 
@@ -140,6 +147,7 @@ def _standing(operation: Operation, contacts: Sequence[Contact], ladder: Ladder,
     if not _has_toes(operation):
         point = None  # nothing is left to look at
     row = Followed(operation, day, point, state_of(point, **dates) if point else None, contacts=contacts)
+    row.report_waits = getattr(operation, "report_waits", False)
     row.stop = stop_of(
         operation.patient, contacts, performed_on=operation.performed_on,
         is_closed=getattr(operation, "is_closed", False),

@@ -76,7 +76,7 @@ def wants_message(row: Followed, today: date) -> bool:
     open_now = row.point is not None and row.state is not None and row.state.is_open
     return (
         step is not None and step.way == "message" and open_now and row.stop is None and not row.is_booked
-        and row.next is not None and row.next.is_due(today)
+        and not row.report_waits and row.next is not None and row.next.is_due(today)
     )  # fmt: skip
 
 
