@@ -16,12 +16,13 @@ HEAD = (
 
 
 def lines(rows: Sequence[Followed], today: date) -> Iterator[list[object]]:
-    """rows: named by `name_rows`. Days as ISO dates."""
+    """rows: named by `name_rows`. Days as ISO dates. Nobody is called or written to from it who must not be."""
     for row in rows:
         who, last = row.identity, row.tries[-1] if row.tries else None
+        reach = None if row.stop else who
         yield [
             who.name if who else "", who.born_on.isoformat() if who else "", who.record_number if who else "",
-            who.phone if who else "", who.email if who else "", row.operation.performed_on.isoformat(),
+            reach.phone if reach else "", reach.email if reach else "", row.operation.performed_on.isoformat(),
             "; ".join(site(nail) for nail in row.nails), row.point.name if row.point else "12-month outcome",
             row.target_on.isoformat() if row.target_on else "", row.closes_on.isoformat() if row.closes_on else "",
             words_of(row, today), len(row.tries), last.made_on.isoformat() if last else "",

@@ -24,6 +24,7 @@ from clinic.redflags.reading import through_flags, waiting
 from clinic.redflags.watching import watch_contact
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.seen import seen_of, with_gaps
+from clinic.reviews.stops import stop_about
 from clinic.reviews.timeline import clinic_ended, window_words
 from clinic.schedule import next_point, point_of, schedule_of
 from clinic.vocabulary.redflag import AlertLevel
@@ -101,6 +102,7 @@ def book_page(operation: Operation, form: BookingForm, once: str, *, now: dateti
         "operation": operation,
         "once": once,
         "point": point,
+        "stop": stop_about(operation),
         "window": window_words(point, operation.performed_on) if point else "",
         "standing": operation.bookings.filter(cancelled_at__isnull=True, starts_at__gte=now).order_by("starts_at"),
     }

@@ -284,3 +284,23 @@ def test_an_appointment_on_the_night_of_the_clock_change_keeps_its_local_time(cl
 
     starts = [event.decoded("dtstart") for event in Calendar.from_ical(content).walk("VEVENT")]
     assert starts == [datetime(2027, 3, 28, 0, 30, tzinfo=UTC), datetime(2027, 3, 28, 8, 30, tzinfo=UTC)]
+
+
+@pytest.mark.parametrize("why", ["no contact", "declined"])
+def test_how_to_reach_somebody_who_must_not_be_contacted_is_printed_nowhere(client_of, operated, reception, why):
+    operation = operated(380, "Nobody", phone="01632 960004", email="nobody@example.org")
+    client = client_of(reception)
+    pages = {reverse("recall"): {"show": "outcome"}, reverse("recall-csv"): {"show": "outcome"}}
+    pages |= {reverse(name, args=[operation.key]): {} for name in ("book", "contact")}
+    shown = [client.get(url, data).content.decode() for url, data in pages.items()]
+    assert all("960004" in each for each in shown)
+
+    operation.patient.no_contact_wished = why == "no contact"
+    operation.patient.save()
+    if why == "declined":
+        tried(operation, 2, "declined")
+    for url, data in pages.items():
+        page = client.get(url, data).content.decode()
+        assert "Nobody" in page
+        assert "960004" not in page
+        assert "nobody@example.org" not in page
