@@ -3,9 +3,11 @@
 The rows move, so that every list, limit and count sees one patient without knowing of the merge.
 """
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import pairwise
 
 from django.db import transaction
 from django.db.models import Model
@@ -22,6 +24,7 @@ from clinic.vocabulary.sites import toe_name
 MERGED = "Entered twice: merged"
 APART = "Not the same person: taken apart"
 MOVING = (Operation, Assessment, Consent)
+CONTACT = ("phone", "email")
 # The answer that asks for more care holds for both, until somebody corrects it.
 ANSWERS_BY_WEIGHT = (Answer.YES, Answer.NO, Answer.NOT_ASSESSED, Answer.NOT_RECORDED)
 
@@ -97,8 +100,9 @@ def merge(*, by: Member, kept: Patient, other: Patient, versions: tuple[int, int
 
 @transaction.atomic
 def take_apart(*, by: Member, other: Patient, version: int, reason: str, now: datetime) -> None:
-    """What once stood under `other` goes back there; what came later, and the answers of the kept entry, stay.
+    """What this merge moved goes back to `other`; what came later, and the answers of the kept entry, stay.
 
+    Whose number it is that was filled in is known; whose wish it is not to be contacted is not, so both keep it.
     Raises Conflict if it was taken apart meanwhile, or changed.
     """
     kept, other = _held(other.person, other)
@@ -106,10 +110,34 @@ def take_apart(*, by: Member, other: Patient, version: int, reason: str, now: da
         raise Conflict(f"Patient {other.key}")
     why = f"{APART}. {reason}"
     for model in MOVING:
-        once = model.history.filter(patient_id=other.pk).values("id")
-        _move(model.objects.filter(patient=kept, pk__in=once), to=other, by=by, now=now, reason=why)
-    other.merged_into = None
+        _move(_moved(model, kept, other), to=other, by=by, now=now, reason=why)
+    _take_back_contact(kept, other, by=by, reason=why)
+    wished = kept.no_contact_wished or other.no_contact_wished
+    if wished and not kept.no_contact_wished:
+        kept.no_contact_wished = True
+        kept.save_version(by=by, reason=why)
+    other.merged_into, other.no_contact_wished = None, wished
     other.save_version(by=by, reason=why)
+
+
+def _moved(model: type[Model], kept: Patient, other: Patient) -> list[Model]:
+    """Rows under `kept` that a merge brought there from `other`.
+
+    Not every row that ever stood under `other`: one that came back when a merge the wrong way round was undone is the
+    kept entry's own.
+    """
+    rows = list(model.objects.filter(patient=kept))
+    steps: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    told = model.history.filter(id__in=[row.pk for row in rows]).order_by("history_id")
+    for pk, owner, reason in told.values_list("id", "patient_id", "history_change_reason"):
+        steps[pk].append((owner, reason or ""))
+    return [row for row in rows if _came_from(steps[row.pk], kept.pk, other.pk)]
+
+
+def _came_from(steps: Sequence[tuple[int, str]], kept: int, other: int) -> bool:
+    """Whether the last change of owner was a merge of `other`. steps: owner and reason, oldest first."""
+    arrivals = [(before, reason) for (before, _), (owner, reason) in pairwise(steps) if before != owner == kept]
+    return bool(arrivals) and arrivals[-1][0] == other and arrivals[-1][1].startswith(MERGED)
 
 
 def _held(*entries: Patient) -> tuple[Patient, Patient]:
@@ -146,6 +174,24 @@ def _add_up(kept: Patient, other: Patient) -> None:
     for name in RISK_FIELDS:
         given = {getattr(kept, name), getattr(other, name)}
         setattr(kept, name, next((answer for answer in ANSWERS_BY_WEIGHT if answer in given), getattr(kept, name)))
+
+
+def _take_back_contact(kept: Patient, other: Patient, *, by: Member, reason: str) -> None:
+    """Phone and e-mail that the merge filled in from `other` go, unless somebody has changed them since."""
+    alone = other.history.filter(merged_into=None).order_by("history_id").last()
+    merged = other.history.filter(history_id__gt=alone.history_id).order_by("history_id").first()
+    identity = kept.identity
+    between = {"history_date__gte": alone.history_date, "history_date__lte": merged.history_date}
+    steps = identity.history.filter(history_change_reason=merged.history_change_reason, **between)
+    filled = steps.order_by("history_id").last()
+    if filled is None:
+        return
+    before = identity.history.filter(version=filled.version - 1).order_by("history_id").last()
+    names = [n for n in CONTACT if not getattr(before, n) and getattr(identity, n) == getattr(filled, n) != ""]
+    for name in names:
+        setattr(identity, name, "")
+    if names:
+        identity.save_version(by=by, reason=reason)
 
 
 def _fill_contact(kept: Patient, other: Patient, *, by: Member, reason: str) -> None:

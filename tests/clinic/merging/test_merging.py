@@ -1,9 +1,8 @@
 """One person entered twice: one patient for every list and count, and two again where that was wrong."""
 
-from datetime import UTC, date, datetime
+from datetime import date
 
 import pytest
-import time_machine
 from django.db import transaction
 from django.urls import reverse
 
@@ -18,28 +17,12 @@ from clinic.recall.queries import contacts_of, followed
 from clinic.recall.recording import log_contact
 from clinic.reviews.models import Contact
 from clinic.vocabulary.recall import Stop
+from tests.clinic.merging.conftest import NOW
 from tests.clinic.operation_posts import answers_for
 from tests.factories import create_assessment, create_consent, create_operation, create_patient
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
 MAY, JUNE = date(2026, 5, 4), date(2026, 6, 8)
-
-
-@pytest.fixture(autouse=True)
-def clock():
-    with time_machine.travel(NOW, tick=False):
-        yield
-
-
-@pytest.fixture
-def kept(practice):
-    return create_patient(practice, family_name="Twinname", given_name="Rowan")
-
-
-@pytest.fixture
-def other(practice):
-    return create_patient(practice, family_name="Twynname", given_name="Rowan")
 
 
 def merged(kept, other, lead):
