@@ -14,6 +14,8 @@ from clinic.access.models import Member, SignInThrottle
 
 FIRST_WAIT_SECONDS = 15
 FORGOTTEN_AFTER = timedelta(hours=24)
+# Apart from passwords: an old link opened ten times must not keep a practice from signing in.
+LINKS, CALENDARS = "link", "calendar"
 
 
 def claim_try(*, username: str, address: str, now: datetime) -> bool:
@@ -50,16 +52,20 @@ def note_success(*, username: str, address: str, now: datetime) -> None:
         store(place, failures=max(place.failures - own_failures, 0), wait_until_at=place.wait_until_at)
 
 
-def may_guess(*, address: str, now: datetime) -> bool:
-    """Whether an address may try a secret link now; one read. Whoever guesses wrong waits, for right links as well."""
-    throttle = SignInThrottle.objects.filter(digest=link_digest(address)).first()
+def may_guess(kind: str, *, address: str, now: datetime) -> bool:
+    """Whether an address may try a secret link now; one read. Whoever guesses wrong waits, for right links as well.
+
+    kind: LINKS or CALENDARS. A calendar program that goes on asking for an ended address must not keep the patients
+    behind the same router from their page.
+    """
+    throttle = SignInThrottle.objects.filter(digest=digest_of(kind, address)).first()
     return throttle is None or not waits(throttle, now)
 
 
-def note_guess(*, address: str, now: datetime) -> None:
+def note_guess(kind: str, *, address: str, now: datetime) -> None:
     """The link was none of ours: the address pays."""
     with transaction.atomic():
-        add_failure(row(link_digest(address), now), now)
+        add_failure(row(digest_of(kind, address), now), now)
 
 
 def claim_post(*, of: str, most: int, within: timedelta, now: datetime) -> bool:
@@ -117,11 +123,6 @@ def account_digest(username: str) -> str:
 
 def address_digest(address: str) -> str:
     return digest_of("address", address)
-
-
-def link_digest(address: str) -> str:
-    """Apart from passwords: an old link opened ten times must not keep a practice from signing in."""
-    return digest_of("link", address)
 
 
 def digest_of(kind: str, value: str) -> str:

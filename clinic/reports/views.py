@@ -18,7 +18,7 @@ from clinic.access.models import Conflict
 from clinic.access.once import claim
 from clinic.access.requests import client_address
 from clinic.access.rules import Action
-from clinic.access.throttle import claim_post, may_guess, note_guess
+from clinic.access.throttle import LINKS, claim_post, may_guess, note_guess
 from clinic.photographs import storage
 from clinic.planning.models import follow_up_of
 from clinic.procedures.models import NailProcedure, Operation
@@ -48,17 +48,17 @@ def report(request: HttpRequest, token: str) -> HttpResponse:
 
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     now, address = timezone.localtime(), client_address(request)
-    if not may_guess(address=address, now=now):
+    if not may_guess(LINKS, address=address, now=now):
         return closed_page(request, wording.TOO_MANY, status=429)
     link = find_link(token)
     if link is None:
-        note_guess(address=address, now=now)
+        note_guess(LINKS, address=address, now=now)
         return closed_page(request, wording.UNKNOWN, status=404)
     if link.used_at:
         return used_page(request, link)
     if not is_open(link, now):
         return closed_page(request, wording.GONE, link=link, status=410)
-    if request.method == "GET":
+    if request.method != "POST":  # scanners of links ask with HEAD
         return form_page(request, link, form_of(link, None, None, now.date()))
     if not claim_post(of=link.digest, most=settings.REPORT_POSTS_A_LINK, within=POSTS_WITHIN, now=now):
         return closed_page(request, wording.TOO_MANY, link=link, status=429)

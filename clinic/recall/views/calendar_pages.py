@@ -9,7 +9,7 @@ from django.utils import timezone
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.requests import client_address
 from clinic.access.rules import Action, may
-from clinic.access.throttle import may_guess, note_guess
+from clinic.access.throttle import CALENDARS, may_guess, note_guess
 from clinic.recall.calendar import bookings_of, feed, member_of, new_address
 from clinic.recall.models import CalendarAddress
 
@@ -33,11 +33,11 @@ def calendar(request: HttpRequest) -> HttpResponse:
 def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
     """Times of appointments and nothing else. Calendars cannot sign in, so the address is the secret."""
     now, address = timezone.now(), client_address(request)
-    if not may_guess(address=address, now=now):
+    if not may_guess(CALENDARS, address=address, now=now):
         return plain("Too many tries. Wait a little.", status=429)
     member = member_of(token)
     if member is None or not may(member.role, Action.BOOK_REVIEW):
-        note_guess(address=address, now=now)
+        note_guess(CALENDARS, address=address, now=now)
         return plain("There is no such calendar.", status=404)
     response = HttpResponse(feed(token, bookings_of(member, now), now), content_type="text/calendar; charset=utf-8")
     response["Content-Disposition"] = 'inline; filename="reviews.ics"'

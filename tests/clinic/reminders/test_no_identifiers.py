@@ -21,7 +21,7 @@ from tests.clinic.recall.test_acts import log
 from tests.clinic.recall.test_lists import book, tried
 from tests.clinic.recall.test_papers import address_of, make
 from tests.clinic.reminders.conftest import NOW, TODAY
-from tests.clinic.reports.test_page import CALM
+from tests.clinic.reports.conftest import CALM
 from tests.factories import create_patient
 
 pytestmark = pytest.mark.django_db
