@@ -190,9 +190,17 @@ def strike_review(*, by: Member, review: Review, now: datetime, reason: str) -> 
     watch_review(review, by=by, now=now)
 
 
+def may_undo(member: Member, review: Review, now: datetime) -> bool:
+    """Its author, for ten minutes and while nothing was changed; never what a patient sent: that is refused with a
+    reason."""
+    if review.recorded_by_id != member.pk or now - review.recorded_at > UNDO_FOR or review.version > 1:
+        return False
+    return review.observer != words.Observer.PATIENT or not hasattr(review, "patient_report")
+
+
 def undo_review(*, by: Member, review: Review, now: datetime) -> None:
-    """Take back a review just saved; raises TooLateToUndo for others, or after ten minutes, or once it was changed."""
-    if review.recorded_by_id != by.pk or now - review.recorded_at > UNDO_FOR or review.version > 1:
+    """Take back a review just saved; raises TooLateToUndo where `may_undo` says no."""
+    if not may_undo(by, review, now):
         raise TooLateToUndo
     strike_review(by=by, review=review, now=now, reason="Undone by the author")
 

@@ -30,11 +30,11 @@ from clinic.reviews.forms import ReviewEntry
 from clinic.reviews.history import history_of
 from clinic.reviews.models import Review, SideFinding, ToeFinding
 from clinic.reviews.recording import (
-    UNDO_FOR,
     Findings,
     TooLateToUndo,
     accept_report,
     correct_review,
+    may_undo,
     record_review,
     strike_review,
     undo_review,
@@ -248,13 +248,7 @@ def toe(request: HttpRequest, key: str) -> HttpResponse:
         "photographs": photographs_of(nail),
         "photograph_form": add_form if may_review and not nail.operation.struck_at else None,
         "may_review": may_review,
-        "may_undo": {
-            review.key
-            for review in reviews
-            if review.recorded_by_id == request.user.pk
-            and review.version == 1
-            and timezone.now() - review.recorded_at <= UNDO_FOR
-        },
+        "may_undo": {review.key for review in reviews if may_undo(request.user, review, timezone.now())},
     }
     return render(request, "reviews/toe.html", context)
 

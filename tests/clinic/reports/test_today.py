@@ -133,3 +133,17 @@ def test_another_practice_sees_no_report(client_of, operated, colleague_elsewher
     assert unexpected(client) == []
     assert client.post(reverse("report-answered", args=[report.review.key])).status_code == 404
     assert PatientReport.objects.get().answered_at is None
+
+
+def test_what_a_patient_sent_is_not_undone_by_whoever_made_the_link(client_of, operated, practitioner):
+    """It was recorded in that member's name a moment ago, and is refused with a reason or not at all."""
+    report = create_report(operated(365), pain=9, now=NOW)
+    assert report.review.recorded_by == practitioner
+    client, url = client_of(practitioner), reverse("review-undo", args=[report.review.key])
+    toe = reverse("toe", args=[report.review.operation.nail_procedures.get().key])
+
+    assert url not in client.get(toe).content.decode()
+    client.post(url)
+
+    assert Review.objects.get().struck_at is None
+    assert [row.report for row in unexpected(client)] == [report.review]
