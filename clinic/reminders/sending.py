@@ -12,8 +12,7 @@ from collections import Counter
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
-from django.conf import settings
-from django.core.mail import EmailMessage, get_connection
+from django.core.mail import get_connection
 from django.db import transaction
 from django.utils import timezone
 
@@ -22,12 +21,10 @@ from clinic.planning.models import follow_up_of
 from clinic.procedures.models import Operation
 from clinic.recall.queries import Followed, named_rows
 from clinic.recall.recording import log_contact
+from clinic.reminders.letters import Letter, letter_of
 from clinic.reminders.models import Message
-from clinic.reminders.queueing import approval_of, kind_of, wants_message
-from clinic.reminders.texts import written
-from clinic.reports.links import ABOUT, address_of, make_link
-from clinic.reports.wording import long_day
-from clinic.vocabulary.recall import MessageFault, MessageKind, MessageState
+from clinic.reminders.queueing import approval_of, wants_message
+from clinic.vocabulary.recall import MessageFault, MessageState
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 logger = logging.getLogger("clinic.reminders")
@@ -101,7 +98,7 @@ def _send(message: Message, run: str, mail: object, clock: Clock) -> str:
         # The server's fault, not the message's: it keeps its attempts and its place.
         moved(message, (CLAIMED,), QUEUED, fault=MessageFault.UNREACHABLE)
         return MessageFault.UNREACHABLE
-    return _hand_over(message, _letter(message, row, clock()), mail, clock)
+    return _hand_over(message, letter_of(message, row, clock()), mail, clock)
 
 
 def _still_wanted(message: Message, now: datetime) -> Followed | None:
@@ -118,28 +115,15 @@ def _still_wanted(message: Message, now: datetime) -> Followed | None:
     return row if same and (row.point.code, row.next.step.after_days) == (message.point, message.after_days) else None
 
 
-def _letter(message: Message, row: Followed, now: datetime) -> EmailMessage:
-    """The message as it leaves. A link is made here: its token is kept nowhere, not even in the queue."""
-    about = follow_up_of(message.operation.practice)
-    kind, parts = kind_of(row), {}
-    if kind == MessageKind.LINK:
-        link, token = make_link(
-            by=message.approved_by, operation=row.operation, about=ABOUT[message.point].value, now=now,
-            days=about.link_days,
-        )  # fmt: skip
-        parts = {"address": address_of(token), "until": long_day(timezone.localtime(link.expires_at).date())}
-    text = written(kind, about, **parts)
-    headers = {"Message-ID": message.message_id, "Auto-Submitted": "auto-generated"}
-    return EmailMessage(text.subject, text.body, settings.DEFAULT_FROM_EMAIL, [row.identity.email], headers=headers)
-
-
-def _hand_over(message: Message, letter: EmailMessage, mail: object, clock: Clock) -> str:
+def _hand_over(message: Message, letter: Letter, mail: object, clock: Clock) -> str:
     text_left = False
 
     def before_text() -> None:
         nonlocal text_left
-        if not moved(message, (CLAIMED,), HANDING):
-            raise Moved(message.key)
+        with transaction.atomic():
+            if not moved(message, (CLAIMED,), HANDING):
+                raise Moved(message.key)
+            letter.make_link(message, clock())
         text_left = True
 
     connection = getattr(mail, "connection", None)
@@ -148,16 +132,20 @@ def _hand_over(message: Message, letter: EmailMessage, mail: object, clock: Cloc
     else:
         before_text()  # the console and other backends cannot say when the text leaves
     try:
-        mail.send_messages([letter])  # type: ignore[attr-defined]
+        mail.send_messages([letter.mail])  # type: ignore[attr-defined]
     except Moved:
         _hang_up(mail)
         return "taken"
     except ValueError:  # an address that no header can carry
         moved(message, (CLAIMED, HANDING), MessageState.FAILED, fault=MessageFault.REFUSED, settled_at=clock())
+        letter.take_back_link(message, clock())
         return MessageState.FAILED
     except (smtplib.SMTPException, OSError) as fault:
         _hang_up(mail)
-        return _not_sent(message, fault, text_left=text_left, now=clock())
+        outcome = _not_sent(message, fault, text_left=text_left, now=clock())
+        if outcome != MessageState.UNCLEAR:
+            letter.take_back_link(message, clock())
+        return outcome
     return _sent(message, clock())
 
 
