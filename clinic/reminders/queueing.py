@@ -1,6 +1,8 @@
 """Which messages are due: put into the queue once for each step of the ladder, however often it is asked."""
 
+import logging
 from collections.abc import Collection, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -17,6 +19,7 @@ from clinic.reminders.texts import digest_of
 from clinic.reports.links import ABOUT
 from clinic.vocabulary.recall import MessageFault, MessageKind, MessageState
 
+logger = logging.getLogger("clinic.reminders")
 # Taken out by a run: back into the queue once nothing speaks against it. What a person took out stays out.
 COMES_BACK = Q(state=MessageState.DROPPED, fault__in=[MessageFault.NOT_WANTED, MessageFault.NO_ADDRESS])
 Step = tuple[int, str, int]
@@ -49,13 +52,24 @@ def due_of(practice: Practice, *, today: date, now: datetime) -> Due:
         found.why_not = "Nobody has approved the messages as they read now."
         return found
     rows = [row for row in followed(practice, today=today, now=now) if wants_message(row, today)]
-    name_rows(rows)
+    _name(rows)
     addressed = [row for row in rows if row.identity and row.identity.email]
     found.no_address = len(rows) - len(addressed)
     made = _made_before(addressed)
     wanted = [row for row in addressed if step_of(row) not in made]
     found.rows = list(_one_a_day(wanted, _written_to(practice, today)))
     return found
+
+
+def _name(rows: list[Followed]) -> None:
+    """Whose identity cannot be read is left without one, and keeps no other from being named."""
+    try:
+        name_rows(rows)
+    except ValueError:
+        logger.error("an identity cannot be read")
+        for row in rows:
+            with suppress(ValueError):
+                name_rows([row])
 
 
 def step_of(row: Followed) -> Step:

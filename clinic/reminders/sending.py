@@ -70,7 +70,7 @@ def send_queued(clock: Clock) -> Counter[str]:
     mail = get_connection()
     try:
         for message in list(waiting.select_related("operation__practice__follow_up", "approved_by")):
-            outcome = _send(message, run, mail, clock)
+            outcome = _send_or_stop(message, run, mail, clock)
             done[outcome] += 1
             if outcome == MessageFault.UNREACHABLE:
                 break
@@ -78,6 +78,19 @@ def send_queued(clock: Clock) -> Counter[str]:
         _hang_up(mail)
     logger.info("messages", extra={"fields": {str(name): count for name, count in done.items()}})
     return done
+
+
+def _send_or_stop(message: Message, run: str, mail: object, clock: Clock) -> str:
+    """The same as `_send`; what nobody foresaw stops this message and no other, and waits for a person."""
+    try:
+        return _send(message, run, mail, clock)
+    except Exception as fault:
+        logger.error("message stopped", extra={"fields": {"exception": type(fault).__name__}})
+    _hang_up(mail)
+    stopped = {"fault": MessageFault.BROKEN, "settled_at": clock()}
+    if moved(message, (CLAIMED,), MessageState.FAILED, **stopped):
+        return MessageState.FAILED
+    return MessageState.UNCLEAR if moved(message, (HANDING,), MessageState.UNCLEAR, **stopped) else "taken"
 
 
 def _send(message: Message, run: str, mail: object, clock: Clock) -> str:
@@ -146,7 +159,10 @@ def _hand_over(message: Message, letter: Letter, mail: object, clock: Clock) -> 
         if outcome != MessageState.UNCLEAR:
             letter.take_back_link(message, clock())
         return outcome
-    return _sent(message, clock())
+    try:
+        return _sent(message, clock())
+    except Moved:  # a person found out before us that it arrived
+        return "taken"
 
 
 def _not_sent(message: Message, fault: Exception, *, text_left: bool, now: datetime) -> str:
@@ -183,15 +199,20 @@ def _wait(message: Message, fault: MessageFault, now: datetime) -> str:
 
 @transaction.atomic
 def _sent(message: Message, now: datetime, *, by: Member | None = None) -> str:
-    """Sent, and in the log as a try, in one transaction."""
+    """Sent, and in the log as a try, in one transaction; raises Moved where it is so already.
+
+    by: the person who says so of an unclear one. Without, the mail server has taken it: whatever a person or another
+    run decided meanwhile, it has left.
+    """
     answers = {"channel": ContactChannel.EMAIL.value, "result": ContactResult.SENT.value}
     row = log_contact(
         by=by or message.approved_by, operation=message.operation, answers=answers, now=timezone.localtime(now),
         another=True,
     )  # fmt: skip
-    # A run elsewhere may have called it unclear meanwhile; we have the server's answer.
-    before = (HANDING, MessageState.UNCLEAR)
-    if not moved(message, before, MessageState.SENT, settled_at=now, settled_by=by, contact=row, fault=""):
+    own = Message.objects.filter(pk=message.pk)
+    own = own.filter(state=MessageState.UNCLEAR, run=message.run) if by else own.exclude(state=MessageState.SENT)
+    values = {"settled_at": now, "settled_by": by, "contact": row, "fault": "", "run": message.run}
+    if not own.update(state=MessageState.SENT, **values):
         raise Moved(message.key)
     return MessageState.SENT
 

@@ -79,4 +79,5 @@ class MessageFault(Term):
     REFUSED = "refused", "Address refused", "The mail server does not take this address or message", s.OWN_DESIGN
     NO_ADDRESS = "no_address", "No e-mail address", "The address was taken away meanwhile", s.OWN_DESIGN
     NO_ANSWER = "no_answer", "No answer to the text", "The text left, and no answer came", s.OWN_DESIGN
+    BROKEN = "broken", "Fault of the program", "Something unforeseen; the program's log names its kind", s.OWN_DESIGN
     NOT_WANTED = "not_wanted", "Not wanted any more", "Booked, seen, stopped or tried otherwise meanwhile", s.OWN_DESIGN
