@@ -40,6 +40,7 @@ def log_contact(
     another: says that it is another try than the one somebody else has just logged. Otherwise raises PerhapsTheSame,
     looked up with the operation locked, so that two who log one call at the same moment do not both get through.
     """
+    person = _held_owner(operation) if answers["result"] == ContactResult.DIED else None
     Operation.objects.select_for_update().get(pk=operation.pk)
     if not another and (same := _just_logged(operation, answers["channel"], by=by, now=now)):
         raise PerhapsTheSame(same)
@@ -48,11 +49,20 @@ def log_contact(
     row = Contact(operation=operation, made_on=now.date(), recorded_by=by, recorded_at=now, **given)
     row.note = answers.get("note") or ""
     row.keep(by=by)
-    if row.result == ContactResult.DIED:
-        patient = Patient.objects.select_for_update().get(pk=operation.patient.pk)
-        patient.died_on = answers["died_on"]
-        patient.save_version(by=by, reason="Told at a contact")
+    if person:
+        person.died_on = answers["died_on"]
+        person.save_version(by=by, reason="Told at a contact")
     return row
+
+
+def _held_owner(operation: Operation) -> Patient:
+    """Whose operation it is by now, locked before the operation as merging does: a merge may have moved it."""
+    own = Operation.objects.filter(pk=operation.pk).values_list("patient_id", flat=True)
+    owner = own.get()
+    while True:
+        person = Patient.objects.select_for_update().get(pk=owner)
+        if (owner := own.get()) == person.pk:  # from now on no merge can move it
+            return person
 
 
 def _just_logged(operation: Operation, channel: str, *, by: Member, now: datetime) -> Contact | None:

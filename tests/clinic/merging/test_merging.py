@@ -1,9 +1,11 @@
 """One person entered twice: one patient for every list and count, and two again where that was wrong."""
 
+import re
 from datetime import date
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from audit import cohort
@@ -263,3 +265,32 @@ def test_old_forms_of_preparation_do_so_too(kept, lead, other, practitioner):
     create_consent(patient=other, by=practitioner)
 
     assert Assessment.objects.get().patient == Consent.objects.get().patient == kept
+
+
+def told_of_death(operation, lead):
+    answers = {"channel": "phone", "result": "died", "died_on": date(2026, 11, 20)}
+    log_contact(by=lead, operation=operation, answers=answers, now=NOW)
+
+
+def test_a_death_told_on_a_page_from_before_the_merge_is_the_merged_persons(kept, lead, other, practitioner):
+    operation = create_operation(patient=other, operator=practitioner, performed_on=MAY)
+    shown = Operation.objects.select_related("patient").get(pk=operation.pk)
+    merged(kept, other, lead)
+
+    told_of_death(shown, lead)
+
+    kept.refresh_from_db()
+    other.refresh_from_db()
+    assert (kept.died_on, other.died_on) == (date(2026, 11, 20), None)
+
+
+def test_people_are_locked_before_their_operations_as_merging_does(kept, lead, practitioner):
+    if not connection.features.has_select_for_update:
+        pytest.skip("SQLite has one writer, and locks no rows")
+    operation = create_operation(patient=kept, operator=practitioner, performed_on=MAY)
+
+    with CaptureQueriesContext(connection) as captured:
+        told_of_death(operation, lead)
+
+    locks = [query["sql"] for query in captured if "FOR UPDATE" in query["sql"]]
+    assert [re.search(r'FROM "(\w+)"', each).group(1) for each in locks] == ["clinic_patient", "clinic_operation"]
