@@ -8,21 +8,22 @@ from clinic.procedures.models import NailProcedure, Operation, TreatedSide
 from clinic.reviews.models import Contact
 
 
-def many_operations(like: Operation, count: int) -> list[Operation]:
-    """Each of a patient of their own, a day's difference apart, tried once."""
+def many_operations(like: Operation, count: int, *, days_apart: int = 40, tried: bool = True) -> list[Operation]:
+    """Each of a patient of their own, over so many days, tried once or not yet."""
     patients = Patient.objects.bulk_create(Patient(practice=like.practice) for _ in range(count))
     identities = [
         Identity(
             patient=patient, practice_id_of_patient=like.practice_id, family_name=f"Many {number:03}",
-            born_on_text="1980-01-01", record_number=f"M-{number}", record_number_digest=f"many-{number}",
+            born_on_text="1980-01-01", record_number=f"M-{patient.pk}", record_number_digest=f"many-{patient.pk}",
         )
         for number, patient in enumerate(patients)
     ]  # fmt: skip
     Identity.objects.bulk_create(identities)
     operations = Operation.objects.bulk_create(
         Operation(
-            practice=like.practice, patient=patient, performed_on=like.performed_on + timedelta(days=number % 40),
-            operator=like.operator, recorded_by=like.operator, recorded_at=like.recorded_at,
+            practice=like.practice, patient=patient, operator=like.operator,
+            performed_on=like.performed_on + timedelta(days=number % days_apart),
+            recorded_by=like.operator, recorded_at=like.recorded_at,
         )
         for number, patient in enumerate(patients)
     )  # fmt: skip
@@ -39,6 +40,6 @@ def many_operations(like: Operation, count: int) -> list[Operation]:
             operation=operation, made_on=operation.performed_on + timedelta(days=366), channel="phone",
             result="no_answer", recorded_by=like.operator, recorded_at=like.recorded_at,
         )
-        for operation in operations
+        for operation in (operations if tried else ())
     )  # fmt: skip
     return operations

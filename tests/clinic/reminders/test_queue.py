@@ -10,8 +10,8 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from clinic.patients.identity import Identity
 from clinic.planning.models import FollowUp
-from clinic.recall.queries import followed
 from clinic.reminders.models import Message, TextApproval
 from clinic.reminders.queueing import due_of, queue_due
 from clinic.reminders.sending import recover, say_it_arrived, send_again, send_queued
@@ -342,10 +342,21 @@ def test_production_without_a_mail_server_sends_nothing(practice, switched_on, a
     assert not Message.objects.exists()
 
 
-def test_500_overdue_rows_are_queued_without_a_statement_for_each(practice, switched_on, operated):
-    many_operations(operated(390), 499)
-    with CaptureQueriesContext(connection) as captured:
-        rows = followed(practice, today=TODAY, now=NOW)
+def test_500_rows_are_queued_in_batches_and_otherwise_with_the_statements_of_10(practice, switched_on, asked):
+    def statements(count: int) -> tuple[int, int]:
+        with CaptureQueriesContext(connection) as captured:
+            assert queue(practice) == count
+        inserts = [query for query in captured if query["sql"].startswith("INSERT")]
+        return len(captured) - len(inserts), len(inserts)
 
-    assert len(rows) == 500
-    assert len(captured) <= 5
+    def ask(operations) -> None:
+        Identity.objects.filter(patient__operations__in=operations).update(email="many@example.org")
+
+    first = asked("First", days=356)
+    ask(many_operations(first, 9, days_apart=1, tried=False))
+    few, _ = statements(10)
+    ask(many_operations(first, 500, days_apart=1, tried=False))
+
+    many, inserts = statements(500)
+    assert many <= few <= 14
+    assert inserts <= 10, "SQLite takes some sixty rows in one statement, PostgreSQL all"
