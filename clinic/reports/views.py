@@ -90,7 +90,7 @@ def take(link: ReportLink, form: ReportForm, now: datetime) -> None:
     with storage.gone_unless_successful() as write:
         take_report(
             link=link, toes=form.answers(), wants_call=answers["call"] == "yes", note=answers["note"], now=now,
-            picture=answers.get("picture"), pictured=form.pictured, write=write,
+            signs=answers["signs"], picture=answers.get("picture"), pictured=form.pictured, write=write,
         )  # fmt: skip
 
 

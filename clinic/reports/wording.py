@@ -3,6 +3,7 @@
 from datetime import date
 
 from clinic.vocabulary.procedure import Foot, NailSide
+from clinic.vocabulary.recall import ReportFlag
 
 LONG_MONTHS = (
     "January February March April May June July August September October November December".split()
@@ -14,6 +15,13 @@ WARNING = (
     "Is the toe hot, very red or badly swollen? Are there red lines on your skin? Is the toe black, blue or numb? "
     "Do you feel hot and shaky?"
 )
+SIGNS = {
+    ReportFlag.SIGN_RED: "The toe is hot, very red or badly swollen",
+    ReportFlag.SIGN_LINES: "There are red lines on my skin",
+    ReportFlag.SIGN_DARK: "The toe is black, blue or numb",
+    ReportFlag.SIGN_SHAKY: "I feel hot and shaky",
+}
+ANY_SIGN, ANY_SIGN_HINT = "Do you have any of these?", "Tick all that you have. If you have none, go on."
 WARNING_CALL = "Do not wait for us to read this. Call us now:"
 WARNING_NO_PHONE = "Do not wait for us to read this. Call the practice now."
 INTRO = "This takes about one minute. Someone who treats feet will read it."

@@ -38,6 +38,30 @@ def test_warnings_come_before_what_came_earlier(client_of, operated, practitione
     assert calm.flags == []
 
 
+def test_a_note_stands_among_the_warnings_until_it_is_dealt_with(client_of, operated, practitioner):
+    create_report(operated(365, "Calm"), now=NOW - timedelta(days=3))
+    report = create_report(operated(364, "Wrote"), note="toe black, red line up my leg", now=NOW)
+    client = client_of(practitioner)
+
+    first = unexpected(client)[0]
+    assert (first.identity.family_name, first.kind, first.words) == ("Wrote", "late", "Warning: wrote more")
+
+    client.post(reverse("review-accept", args=[report.review.key]))
+    client.post(reverse("report-answered", args=[report.review.key]))
+    assert [row.identity.family_name for row in unexpected(client)] == ["Calm"]
+
+
+def test_a_ticked_sign_is_a_red_flag_that_stays_when_the_report_is_accepted(client_of, operated, practitioner):
+    report = create_report(operated(365), signs=("sign_dark",), now=NOW)
+    client = client_of(practitioner)
+
+    client.post(reverse("review-accept", args=[report.review.key]))
+
+    (flag,) = client.get(reverse("today")).context["red_flags"]
+    assert flag.fact == "Toe black, blue or numb, ticked by the patient on day 365"
+    assert flag.source_key == report.review.key
+
+
 def test_a_red_flag_of_a_report_is_on_top_of_today_until_it_is_answered(client_of, operated, practitioner, reception):
     """The same flags as of any entry: they lapse with it, and stay with whoever dealt with them."""
     first, second = (create_report(operated(days), fluid="yellow", pain=8, now=NOW) for days in (365, 364))
@@ -80,6 +104,9 @@ def test_reception_sees_that_there_is_a_warning_and_not_which(client_of, operate
         ({"fluid": "not_sure"}, []),
         ({"fluid": "yellow"}, ["yellow_fluid"]),
         ({"wants_call": True}, ["wants_call"]),
+        ({"note": "toe black, red line up my leg", "wants_call": True}, ["wrote", "wants_call"]),
+        ({"note": " \n"}, []),
+        ({"signs": ("sign_lines", "sign_dark")}, ["sign_lines", "sign_dark"]),
         ({"sore": "yes"}, ["sore"]),
         ({"nail": "yes"}, ["nail_grows"]),
         ({"nail": "not_sure", "sore": "not_sure"}, []),
