@@ -30,6 +30,7 @@ from clinic.reports.recording import LinkSpent, answer_report, take_report
 from clinic.reports.slips import LinkForm, qr_picture
 from clinic.reviews.models import Contact
 from clinic.reviews.stops import stop_of
+from clinic.vocabulary.recall import ReportFlag
 
 ADULT_FROM = 16
 POSTS_WITHIN = timedelta(minutes=10)
@@ -116,7 +117,12 @@ def used_page(request: HttpRequest, link: ReportLink) -> HttpResponse:
     """The same page right after sending and whenever the link is opened again: nothing can be sent twice."""
     assert link.used_at is not None  # noqa: S101 - asked by the caller
     sent_on = wording.long_day(timezone.localdate(link.used_at))
-    return render(request, "reports/sent.html", {"sent_on": sent_on, "text": wording, **practice_of(link)})
+    sent = PatientReport.objects.filter(link=link).first()
+    shown = {
+        "sent_on": sent_on, "text": wording, "calls_now": sent is not None and sent.has_sign,
+        "wrote": sent is not None and ReportFlag.WROTE.value in sent.flags, **practice_of(link),
+    }  # fmt: skip
+    return render(request, "reports/sent.html", shown)
 
 
 def closed_page(request: HttpRequest, sentence: str, *, status: int, link: ReportLink | None = None) -> HttpResponse:

@@ -34,10 +34,12 @@ NOTE, NOTE_HINT = "Is there more you want to tell us?", "At most 300 letters. Pl
 PICTURE, PICTURE_HINT = "A photo of the toe", "Only the toe. We take out the place and the time before we keep it."
 PICTURE_CONSENT = "You may keep this photo in my notes"
 SEND = "Send to the practice"
+CALL_NOW, CALL_NOW_NO_PHONE = "Do not wait for us. Call us now:", "Do not wait for us. Call the practice now."
+NOTE_WAITS = "We may not read your note today. If it cannot wait, call us."
 THANKS = "Thank you. The practice has your answers. If it gets worse, call us."
 GONE = "This link does not work any more. Call the practice if you need a new one, or if your toe hurts."
-UNKNOWN = "We do not know this link. Check that you typed all of it."
-TOO_MANY = "This did not work too many times. Wait a few minutes and try again."
+UNKNOWN = "We do not know this link. Check that you typed all of it. If your toe hurts, call the practice."
+TOO_MANY = "This did not work too many times. Wait a few minutes and try again. If your toe hurts, call the practice."
 
 
 def toe_in_words(foot: str, toe: int) -> str:
