@@ -17,7 +17,7 @@ from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
 from clinic.access.once import claim
 from clinic.access.requests import client_address
-from clinic.access.rules import Action
+from clinic.access.rules import Action, may
 from clinic.access.throttle import claim_post, may_guess, note_guess
 from clinic.photographs import storage
 from clinic.planning.models import follow_up_of
@@ -152,8 +152,9 @@ def report_link(request: HttpRequest, key: str) -> HttpResponse:
         "operation": operation, "identity": patient.identity, "follow_up": follow_up_of(request.user.practice),
         "stop": stop_of(patient, contacts, performed_on=operation.performed_on),
     }  # fmt: skip
+    shown["may_set"] = may(request.user.role, Action.SET_AUDIT)
     form = LinkForm(request.POST if request.method == "POST" else None)
-    if shown["stop"] or not form.is_valid():
+    if shown["stop"] or not shown["follow_up"].phone or not form.is_valid():
         return render(request, "reports/link.html", {"form": form, **shown})
     days = follow_up_of(request.user.practice).link_days
     with transaction.atomic():

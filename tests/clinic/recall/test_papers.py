@@ -145,6 +145,31 @@ def test_letters_to_another_practice_do_not_exist(client_of, operated, colleague
     assert "Foreign" not in page.content.decode()
 
 
+def test_without_a_number_to_call_no_letter_is_made(client_of, operated, reception):
+    operation, client = operated(380), client_of(reception)
+
+    page = make(client, [operation]).content.decode()
+
+    assert "no number is set. No letter is made. The practice lead sets it under Following up." in page
+    assert reverse("follow-up") not in page
+    assert not Contact.objects.exists()
+    assert not ReportLink.objects.exists()
+
+
+@pytest.mark.parametrize("do", ["page", "pdf"])
+def test_who_stopped_since_the_preview_is_named(client_of, operated, reception, settings_of, do):
+    stays, stops = operated(380, "Stays"), operated(385, "Stops")
+    client, picks = client_of(reception), {"pick": [stays.key, stops.key]}
+    once = client.get(reverse("letters"), picks).context["once"]
+    tried(stops, 0, "declined")
+
+    response = client.post(reverse("letters"), picks | {"once": once, "do": do})
+
+    said = response if do == "page" else client.get(reverse("recall"))
+    assert "Stops, Avery: Declined." in said.content.decode()
+    assert Contact.objects.filter(result="sent").count() == 1
+
+
 # --- the file
 
 

@@ -469,3 +469,15 @@ def test_a_link_shows_the_same_to_every_role_and_to_nobody_who_they_are(link, pr
     assert "Testcase" not in text
     assert client.post(link.url, CALM).status_code == 302
     assert PatientReport.objects.count() == 1
+
+
+def test_without_a_number_to_call_no_link_is_made(operated, client_of, reception, lead):
+    url, client = reverse("report-link", args=[operated(365).key]), client_of(reception)
+
+    page = client.post(url, {"once": "0" * 32, "about": "twelve_months"}).content.decode()
+
+    assert "and none is set. No link is made." in page
+    assert "The practice lead sets it under Following up." in page
+    assert reverse("follow-up") not in page  # it would refuse reception
+    assert reverse("follow-up") in client_of(lead).get(url).content.decode()
+    assert not ReportLink.objects.exists()
