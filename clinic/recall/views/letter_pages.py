@@ -35,7 +35,8 @@ def letters(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and found and follow_up_of(request.user.practice).phone:
         return made(request, found, left_out)
     shown = {
-        **about(request), "may_set": may(request.user.role, Action.SET_AUDIT), "letters": [(letter, None) for letter in found], "left_out": left_out, "once": new_token(),
+        **about(request), "may_set": may(request.user.role, Action.SET_AUDIT),
+        "letters": [(letter, None) for letter in found], "left_out": left_out, "once": new_token(),
         "preview": True,
     }  # fmt: skip
     return render(request, "recall/letters.html", shown)
