@@ -6,7 +6,7 @@ from django import forms
 from django.utils import timezone
 
 from clinic.access.answers import choice
-from clinic.access.numbers import DayField
+from clinic.access.numbers import DayField, say_day
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Contact
 from clinic.vocabulary.redflag import Reported
@@ -44,6 +44,8 @@ class BookingForm(forms.Form):
 
     def clean(self) -> dict:
         answers = super().clean()
+        if died_on := self.operation.patient.died_on:
+            raise forms.ValidationError(f"The patient died on {say_day(died_on)}; no review is booked")
         if answers.get("on") and answers.get("at"):
             starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
             if timezone.localtime(starts_at.astimezone(UTC)).time() != answers["at"]:

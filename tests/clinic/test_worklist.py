@@ -274,3 +274,31 @@ def test_a_cancelled_booking_keeps_its_row_and_the_review_is_overdue_again(clien
     assert booking.history.latest("history_id").history_change_reason == "Cancelled"
     assert [row.operation for row in lists_of(client).overdue] == [late]
     assert "Booked for" not in client.get(reverse("book", args=[late.key])).content.decode()
+
+
+def test_who_has_died_has_no_appointment_and_gets_none(client_of, practice, practitioner):
+    dead = operated(practice, practitioner, 43)
+    book(dead, practitioner)
+    dead.patient.died_on = TODAY - timedelta(days=3)
+    dead.patient.save()
+    client = client_of(practitioner)
+
+    assert lists_of(client).booked == []
+    page = client.post(reverse("book", args=[dead.key]), {"on": "2026-11-27", "at": "10:40"}).content.decode()
+    assert "The patient died on 22 Nov 2026; no review is booked" in page
+    assert 'name="on"' not in client.get(reverse("book", args=[dead.key])).content.decode()
+    assert Booking.objects.count() == 1
+
+
+@pytest.mark.parametrize(("result", "label"), [("declined", "Declined"), ("moved", "Moved away")])
+def test_whoever_books_learns_why_the_patient_is_not_tried(client_of, practice, practitioner, result, label):
+    operation = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+    client.post(reverse("contact", args=[operation.key]), {"channel": "phone", "result": result})
+
+    page = client.get(reverse("book", args=[operation.key])).content.decode()
+
+    assert f"<h2>{label}</h2>" in page
+    assert "Book only what the patient asks for." in page
+    client.post(reverse("book", args=[operation.key]), {"on": "2026-11-27", "at": "10:40"})
+    assert Booking.objects.count() == 1

@@ -261,6 +261,16 @@ def test_a_cancelled_appointment_is_said_to_be_cancelled(client_of, operated, re
     assert (str(event["status"]), int(event["sequence"])) == ("CANCELLED", 2)
 
 
+def test_the_appointment_of_somebody_who_has_died_is_said_to_be_cancelled(client_of, operated, reception):
+    booking = book(operated(380), TODAY + timedelta(days=3))
+    booking.operation.patient.died_on = TODAY
+    booking.operation.patient.save()
+
+    (event,) = Calendar.from_ical(Client().get(address_of(client_of(reception))).content).walk("VEVENT")
+
+    assert (str(event["status"]), int(event["sequence"])) == ("CANCELLED", 2)
+
+
 def test_a_new_address_ends_the_old_one_and_ending_it_ends_it(client_of, operated, reception):
     client = client_of(reception)
     first, second = address_of(client), address_of(client)
