@@ -115,7 +115,7 @@ def test_a_warning_answer_is_on_top_of_today_the_same_moment(open_as):
 
     clinician = open_as("idris")
     clinician.goto("/today/")
-    first = clinician.locator("#unexpected").locator("xpath=following::ul[1]/li").first
+    first = clinician.locator("#warnings").locator("xpath=following::ul[1]/li").first
     expect(first).to_contain_text("Warning: yellow or smelly fluid")
     first.get_by_role("link", name=re.compile("^Open report")).click()
     expect(clinician.get_by_role("heading", name="As the patient answered")).to_be_visible()

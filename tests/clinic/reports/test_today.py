@@ -14,7 +14,9 @@ pytestmark = pytest.mark.django_db
 
 
 def unexpected(client):
-    return client.get(reverse("today")).context["lists"].unexpected
+    """What came in, as the page has it from the top."""
+    lists = client.get(reverse("today")).context["lists"]
+    return [*lists.warnings, *lists.unexpected]
 
 
 def test_warnings_come_before_what_came_earlier(client_of, operated, practitioner):
@@ -49,6 +51,20 @@ def test_a_note_stands_among_the_warnings_until_it_is_dealt_with(client_of, oper
     client.post(reverse("review-accept", args=[report.review.key]))
     client.post(reverse("report-answered", args=[report.review.key]))
     assert [row.identity.family_name for row in unexpected(client)] == ["Calm"]
+
+
+def test_a_warning_stands_once_and_above_the_operations_to_finish(client_of, operated, practitioner, reception):
+    operated(3, "Unsigned")
+    create_report(operated(365, "Calm"), now=NOW - timedelta(days=3))
+    create_report(operated(364, "Hurts"), pain=7, now=NOW)
+
+    response = client_of(practitioner).get(reverse("today"))
+
+    page = response.content.decode()
+    assert page.index("Hurts, Avery") < page.index('id="unfinished"') < page.index("Calm, Avery")
+    assert page.count(">Hurts, Avery</a>") == 1
+    assert [row.identity.family_name for row in response.context["lists"].unexpected] == ["Calm"]
+    assert 'id="warnings"' in client_of(reception).get(reverse("today")).content.decode()
 
 
 def test_a_ticked_sign_is_a_red_flag_that_stays_when_the_report_is_accepted(client_of, operated, practitioner):
