@@ -27,6 +27,14 @@ class PerhapsTheSame(Exception):
         self.contact = contact
 
 
+class OtherDeath(Exception):
+    """Another date of death is on record; it is corrected with a reason, never overwritten by a contact."""
+
+    def __init__(self, on_record: date) -> None:
+        super().__init__(on_record.isoformat())
+        self.on_record = on_record
+
+
 class TooLate(Exception):
     """Undo is for the author, for ten minutes."""
 
@@ -39,6 +47,7 @@ def log_contact(
 
     another: says that it is another try than the one somebody else has just logged. Otherwise raises PerhapsTheSame,
     looked up with the operation locked, so that two who log one call at the same moment do not both get through.
+    Raises OtherDeath if the patient died on another day by the record.
     """
     Operation.objects.select_for_update().get(pk=operation.pk)
     if not another and (same := _just_logged(operation, answers["channel"], by=by, now=now)):
@@ -50,8 +59,11 @@ def log_contact(
     row.keep(by=by)
     if row.result == ContactResult.DIED:
         patient = Patient.objects.select_for_update().get(pk=operation.patient.pk)
-        patient.died_on = answers["died_on"]
-        patient.save_version(by=by, reason="Told at a contact")
+        if patient.died_on and patient.died_on != answers["died_on"]:
+            raise OtherDeath(patient.died_on)
+        if patient.died_on is None:
+            patient.died_on = answers["died_on"]
+            patient.save_version(by=by, reason="Told at a contact")
     return row
 
 

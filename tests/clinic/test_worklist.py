@@ -4,11 +4,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 import time_machine
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.recall.recording import OtherDeath, log_contact
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.timeline import window_words
 from clinic.schedule import SIX_WEEKS
@@ -302,3 +303,27 @@ def test_whoever_books_learns_why_the_patient_is_not_tried(client_of, practice, 
     assert "Book only what the patient asks for." in page
     client.post(reverse("book", args=[operation.key]), {"on": "2026-11-27", "at": "10:40"})
     assert Booking.objects.count() == 1
+
+
+def test_nobody_dies_before_the_operation_nor_twice(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+    client, told = client_of(practitioner), {"channel": "phone", "result": "died"}
+
+    def log(died_on):
+        return client.post(reverse("contact", args=[operation.key]), told | {"died_on": died_on}).content.decode()
+
+    assert "The date of death lies before the operation of 6 Oct 2026; check both" in log("2026-10-05")
+    log("2026-11-20")
+    assert "20 Nov 2026 is on record. If that is wrong, correct it in the patient&#x27;s data" in log("2026-11-21")
+    operation.patient.refresh_from_db()
+    assert operation.patient.died_on == date(2026, 11, 20)
+    assert Contact.objects.count() == 1
+
+
+def test_a_contact_never_overwrites_a_date_of_death(practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+    answers = {"channel": "phone", "result": "died", "died_on": date(2026, 11, 20)}
+    log_contact(by=practitioner, operation=operation, answers=answers, now=NOW)
+
+    with pytest.raises(OtherDeath), transaction.atomic():
+        log_contact(by=practitioner, operation=operation, answers=answers | {"died_on": TODAY}, now=NOW)
