@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch, Q
+from django.utils import timezone
 
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Action, may
@@ -158,7 +159,7 @@ def _place(lists: DayList, stands: Followed, booking: Booking | None, *, today: 
     if state == Due.LATER:
         opens_on = point.opens_on(operation.performed_on)
         lists.next_opens_on = min(lists.next_opens_on or opens_on, opens_on)
-    elif not booking or booking.starts_at.date() > point.closes_on(operation.performed_on):
+    elif not booking or timezone.localtime(booking.starts_at).date() > point.closes_on(operation.performed_on):
         # A booking beyond the window does not save this review, so the row stays.
         _add_open(lists, stands, point, today=today)
 
