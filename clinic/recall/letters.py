@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.access.models import Member
+from clinic.access.numbers import say_day
 from clinic.patients.identity import Identity
 from clinic.procedures.models import Operation
 from clinic.recall.queries import Followed
@@ -15,6 +16,8 @@ from clinic.recall.recording import log_contact
 from clinic.reports.links import ABOUT, address_of, make_link
 from clinic.reports.slips import qr_picture
 from clinic.reports.wording import long_day
+from clinic.reviews.models import Contact
+from clinic.schedule import TWELVE_MONTHS
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 MOST_AT_ONCE = 100
@@ -62,9 +65,23 @@ def letters_for(rows: Sequence[Followed], toes_of: dict[int, str]) -> tuple[list
 def _why_not(row: Followed) -> str:
     if row.stop:
         return f"{row.stop.label}. {row.stop.meaning}."
+    if row.point is None and row.in_twelve_months and row.outcome_missing:
+        return f"No review is planned. The audit counts a look until day {TWELVE_MONTHS.closes_day}: book one by phone."
     if row.point is None:
         return "No review is open."
-    return "A review is booked." if row.is_booked else ""
+    if row.is_booked:
+        return "A review is booked."
+    if last := _last_letter(row):
+        return f"The letter of {say_day(last.made_on)} said that we would not write again."
+    return ""
+
+
+def _last_letter(row: Followed) -> Contact | None:
+    """The letter that took the last step of the ladder, and said so; None where there was none."""
+    if row.next is None or row.next.step is not None or not 1 < row.next.steps <= len(row.tries):
+        return None
+    last = row.tries[row.next.steps - 1]
+    return last if last.channel == ContactChannel.LETTER and last.result == ContactResult.SENT else None
 
 
 def _letter(row: Followed, toes: str) -> Letter:
