@@ -139,6 +139,25 @@ def test_a_letter_says_nothing_of_findings_and_the_last_one_that_it_is_the_last(
     assert "phenol" not in page.lower()
 
 
+def test_the_last_letter_keeps_its_word(client_of, operated, reception, settings_of):
+    operation, client = operated(420), client_of(reception)
+    for days in (60, 50, 40, 30):
+        tried(operation, days)
+    make(client, [operation])
+
+    page = make(client, [operation]).content.decode()
+
+    assert "The letter of 25 Nov 2026 said that we would not write again." in page
+    assert Contact.objects.filter(channel="letter").count() == 1
+
+
+def test_the_last_day_of_the_window_is_still_in_time(client_of, operated, reception, settings_of):
+    page = client_of(reception).get(reverse("letters"), {"pick": operated(380).key}).content.decode()
+
+    assert "for a visit by 9 January 2027" in page
+    assert "before" not in page.split("Dear Avery")[1].split("kind regards")[0]
+
+
 def test_letters_to_another_practice_do_not_exist(client_of, operated, colleague_elsewhere):
     page = client_of(colleague_elsewhere).get(reverse("letters"), {"pick": operated(380, "Foreign").key})
 

@@ -403,6 +403,7 @@ def test_a_photograph_that_is_refused_says_why_and_spends_nothing(link, data, na
     assert not Photograph.objects.exists()
     assert not Review.objects.exists()
     assert page.context["form"]["pain0"].value() == "1"
+    assert "Everything you typed is kept. Please choose the photo again." in page.content.decode()
     assert Client().get(link.url).status_code == 200
 
 
