@@ -145,11 +145,36 @@ def test_a_technique_gets_a_schedule_of_its_own_and_gives_it_back(client_of, pra
 
     assert (target(total), target(partial)) == (45, 42)
 
-    version = FollowUp.objects.get(practice=practice).version
-    client.post(
-        reverse("schedule", args=["tna_chemical"]), answers(LATER_SIX_WEEKS, do="remove", version=str(version))
-    )  # fmt: skip
+    take_away(client, practice, answers(LATER_SIX_WEEKS), "remove_now")
     assert (target(total), target(partial)) == (42, 42)
+
+
+def take_away(client, practice, posted, do):
+    """Preview the removal, then do it."""
+    posted |= {"do": "remove", "version": str(FollowUp.objects.get(practice=practice).version)}
+    page, posted = previewed(client, posted, "tna_chemical")
+    client.post(reverse("schedule", args=["tna_chemical"]), posted | {"do": do})
+    return page.content.decode()
+
+
+def test_taking_a_schedule_away_is_previewed_and_moves_only_when_somebody_decides_so(client_of, practice, lead):
+    operation = operated(practice, lead, 20, technique="tna_chemical", sides=("whole",))
+    change(lead, LATER_SIX_WEEKS, technique="tna_chemical", moving=True)
+    client, url = client_of(lead), reverse("schedule", args=["tna_chemical"])
+    version = str(FollowUp.objects.get(practice=practice).version)
+
+    # Neither at once nor with the preview of something else.
+    _, other = previewed(client, answers(LATER_SIX_WEEKS, version=version), "tna_chemical")
+    for do in ("remove", "remove_now"):
+        client.post(url, other | {"do": do})
+    assert "tna_chemical" in FollowUp.objects.get(practice=practice).templates
+
+    page = take_away(client, practice, answers(LATER_SIX_WEEKS), "remove_and_move")
+
+    assert "One planned review would move" in page
+    assert "This technique would follow the schedule of all others again." in page
+    assert "tna_chemical" not in FollowUp.objects.get(practice=practice).templates
+    assert from_rows(PlannedSchedule.objects.get(operation=operation).rows) == SCHEDULE
 
 
 def test_two_leads_who_change_at_once_do_not_overwrite_each_other(practice, lead):
