@@ -43,7 +43,7 @@ class Ladder:
 @dataclass(frozen=True)
 class Next:
     """What the ladder asks for. step: None when it is at its end. on: not before this day. is_last: no
-    step follows. steps: how many there are within the window.
+    step follows.
 
     not_like: the times of day of earlier calls; another hour may find somebody.
     """
@@ -54,7 +54,6 @@ class Next:
     asks_to_close: bool
     is_last: bool = False
     not_like: tuple[time, ...] = ()
-    steps: int = 0
 
     def is_due(self, today: date) -> bool:
         return self.on is not None and self.on <= today
@@ -87,12 +86,12 @@ def next_try(
     hours = tuple(each.at for each in calls if each.at)
     if len(tries) >= len(steps):
         again = tries[-1].again_on if tries else None
-        return Next(None, len(tries) + 1, again, asks, not_like=hours, steps=len(steps))
+        return Next(None, len(tries) + 1, again, asks, not_like=hours)
     step = steps[len(tries)]
     on = step.on(target_on)
     if tries:
         on = max(on, tries[-1].on + timedelta(days=1), tries[-1].again_on or on)
-    return Next(step, len(tries) + 1, on, asks, len(tries) + 1 == len(steps), hours, len(steps))
+    return Next(step, len(tries) + 1, on, asks, len(tries) + 1 == len(steps), hours)
 
 
 def working_day(day: date) -> date:

@@ -21,6 +21,7 @@ from clinic.schedule import TWELVE_MONTHS
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 MOST_AT_ONCE = 100
+LAST_LETTER = "The last letter; it says that no other follows"
 
 
 @dataclass(frozen=True)
@@ -77,11 +78,8 @@ def _why_not(row: Followed) -> str:
 
 
 def _last_letter(row: Followed) -> Contact | None:
-    """The letter that took the last step of the ladder, and said so; None where there was none."""
-    if row.next is None or row.next.step is not None or not 1 < row.next.steps <= len(row.tries):
-        return None
-    last = row.tries[row.next.steps - 1]
-    return last if last.channel == ContactChannel.LETTER and last.result == ContactResult.SENT else None
+    """The letter about this review that said it was the last; None where there was none."""
+    return next((contact for contact in row.tries if contact.note == LAST_LETTER), None)
 
 
 def _letter(row: Followed, toes: str) -> Letter:
@@ -113,7 +111,8 @@ def made_letters(
 
 
 def _made(by: Member, letter: Letter, now: datetime, days: int) -> Link | None:
-    answers = {"channel": ContactChannel.LETTER.value, "result": ContactResult.SENT.value}
+    note = LAST_LETTER if letter.last_one else ""
+    answers = {"channel": ContactChannel.LETTER.value, "result": ContactResult.SENT.value, "note": note}
     log_contact(by=by, operation=letter.operation, answers=answers, now=now, another=True)
     about = ABOUT.get(letter.code) if letter.takes_report else None
     if about is None:

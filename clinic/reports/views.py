@@ -27,7 +27,7 @@ from clinic.reports.forms import ReportForm
 from clinic.reports.links import address_of, find_link, is_open, make_link
 from clinic.reports.models import PatientReport, ReportLink
 from clinic.reports.recording import LinkSpent, answer_report, take_report
-from clinic.reports.slips import LinkForm, qr_picture
+from clinic.reports.slips import LinkForm, log_slip, qr_picture
 from clinic.reviews.models import Contact
 from clinic.reviews.stops import stop_of
 from clinic.vocabulary.recall import ReportFlag
@@ -164,6 +164,7 @@ def report_link(request: HttpRequest, key: str) -> HttpResponse:
         link, token = make_link(
             by=request.user, operation=operation, about=form.cleaned_data["about"], now=now, days=days
         )
+        log_slip(by=request.user, operation=operation, now=now)
     address = address_of(token)
     shown |= {
         "address": address, "qr": qr_picture(address), "text": wording,

@@ -151,6 +151,15 @@ def test_the_last_letter_keeps_its_word(client_of, operated, reception, settings
     assert Contact.objects.filter(channel="letter").count() == 1
 
 
+def test_a_letter_that_did_not_say_so_is_followed_by_another(client_of, operated, reception, settings_of):
+    operation, client = operated(420), client_of(reception)
+    make(client, [operation])
+
+    make(client, [operation])
+
+    assert Contact.objects.filter(channel="letter").count() == 2
+
+
 def test_the_last_day_of_the_window_is_still_in_time(client_of, operated, reception, settings_of):
     page = client_of(reception).get(reverse("letters"), {"pick": operated(380).key}).content.decode()
 
