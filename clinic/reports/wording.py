@@ -59,12 +59,3 @@ def side_in_words(toe: int, side: str) -> str:
 def long_day(day: date) -> str:
     """'13 October 2025'."""
     return f"{day.day} {LONG_MONTHS[day.month - 1]} {day.year}"
-
-
-def every_text() -> str:
-    """All that a page may say, sentence by sentence, for the test of the reading age."""
-    texts = (
-        TITLE_ONE, INTRO, WARNING, WARNING_CALL, PAIN, PAIN_HINT + ".", FLUID, NAIL, SORE, CALL, NOTE, NOTE_HINT,
-        PICTURE + ".", PICTURE_HINT, PICTURE_CONSENT + ".", THANKS, GONE, UNKNOWN, TOO_MANY,
-    )  # fmt: skip
-    return " ".join(texts)
