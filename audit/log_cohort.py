@@ -1,12 +1,17 @@
-"""Contacts and events at operations as frames, for who came unasked and what went wrong. No name or note passes."""
+"""Contacts and events at operations, for who came unasked, what went wrong and who is not tried. No name or note
+passes."""
 
+from collections import defaultdict
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from audit.cohort import Scope
 from clinic.access.models import Practice
-from clinic.procedures.models import NailProcedure, OperationEvent
+from clinic.procedures.models import NailProcedure, Operation, OperationEvent
+from clinic.recall.models import Closure
 from clinic.reviews.models import Contact
+from clinic.reviews.stops import stop_of
+from clinic.vocabulary.recall import Stop
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,3 +63,25 @@ def incidents(practice: Practice, *, performed_from: date, performed_to: date, a
         day = (happened_on - performed_on).days
         rows.append((f"{operation}-{number[operation]}", operation, toe, day, kind, harm, reviewed))
     return pd.DataFrame(rows, columns=list(INCIDENTS)).astype({"day": "int64", "reviewed": bool})
+
+
+def stops(practice: Practice, *, performed_from: date, performed_to: date) -> dict[str, Stop]:
+    """Why nobody is tried now, by the toes of those operations; who may be tried is not in it. Three statements."""
+    own = Operation.objects.filter(practice=practice, performed_on__gte=performed_from, performed_on__lte=performed_to)
+    told = Contact.objects.filter(
+        operation__patient__in=own.values("patient"), operation__struck_at__isnull=True, struck_at__isnull=True
+    ).select_related("operation")
+    contacts: dict[int, list[Contact]] = defaultdict(list)
+    for contact in told.order_by("made_on", "pk"):
+        contacts[contact.operation.patient_id].append(contact)
+    closed = set(
+        Closure.objects.filter(operation__in=own, reopened_on__isnull=True).values_list("operation", flat=True)
+    )
+    found = {
+        toe.key: stop_of(
+            toe.operation.patient, contacts[toe.operation.patient_id], performed_on=toe.operation.performed_on,
+            is_closed=toe.operation_id in closed,
+        )
+        for toe in NailProcedure.objects.filter(operation__in=own).select_related("operation__patient")
+    }  # fmt: skip
+    return {key: stop for key, stop in found.items() if stop}

@@ -305,7 +305,8 @@ def create_link(
 
 def create_report(
     operation: Operation, *, pain: int = 1, fluid: str = "none", nail: str = "no", sore: str = "no",
-    wants_call: bool = False, now: datetime = NOON, about: str = "twelve_months",
+    wants_call: bool = False, now: datetime = NOON, about: str = "twelve_months", note: str = "",
+    signs: tuple[str, ...] = (),
 ) -> PatientReport:  # fmt: skip
     """What a patient sent through a link: the same at every toe and side."""
     link, _ = create_link(operation, about=about, now=now)
@@ -317,7 +318,7 @@ def create_report(
         )
         for toe in operation.nail_procedures.all()
     }  # fmt: skip
-    return take_report(link=link, toes=toes, wants_call=wants_call, note="", now=now)
+    return take_report(link=link, toes=toes, wants_call=wants_call, note=note, now=now, signs=signs)
 
 
 def picture_bytes(kind: str = "JPEG", *, size: tuple[int, int] = (90, 60), colour: str = "salmon", **options) -> bytes:

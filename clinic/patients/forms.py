@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from clinic.access.answers import AskedWhenNeeded
 from clinic.access.forms import LARGEST_VERSION, VersionedForm
 from clinic.access.models import Member
-from clinic.access.numbers import DayField
+from clinic.access.numbers import DayField, say_day
 from clinic.access.once import OneTimeForm
 from clinic.access.rules import Action, may
 from clinic.patients.identity import Identity, find_entries
@@ -133,7 +133,7 @@ class PatientForm(forms.Form):
         return given | {"born_on_text": self.cleaned_data["born_on"].isoformat()}
 
     def patient_values(self) -> dict[str, Any]:
-        asked = [name for name in ("sex", *RISK_FIELDS, "no_contact_wished") if name in self.fields]
+        asked = [name for name in ("sex", *RISK_FIELDS, "no_contact_wished", "died_on") if name in self.fields]
         return {name: self.cleaned_data[name] for name in asked}
 
 
@@ -172,6 +172,11 @@ class ChangeForm(VersionedForm, PatientForm):
     def __init__(self, *args, patient: Patient, **kwargs) -> None:
         self.patient = patient
         super().__init__(*args, version=patient.identity.version, **kwargs)
+        if patient.died_on:  # told at a contact; here it is corrected, or taken away
+            self.fields["died_on"] = DayField(
+                label="Died on", label_for_errors="the date of death", today=self.today, required=False,
+                help_text="Empty if the patient has not died.",
+            )  # fmt: skip
         self.fields["patient_version"] = forms.IntegerField(
             widget=forms.HiddenInput, min_value=1, max_value=LARGEST_VERSION, initial=patient.version
         )
@@ -181,12 +186,24 @@ class ChangeForm(VersionedForm, PatientForm):
         stored = Answer(getattr(self.patient, name))
         return RISK_ANSWERS if stored in RISK_ANSWERS else (*RISK_ANSWERS, stored)
 
+    def clean_died_on(self) -> date | None:
+        died_on = self.cleaned_data["died_on"]
+        if died_on and (fault := fault_of_death(self.patient, died_on)):
+            raise ValidationError(fault)
+        return died_on
+
     def same_number(self, number: str):
         return super().same_number(number).exclude(patient=self.patient)
 
     def catch_up_with(self, patient: Patient) -> None:
         self.catch_up(patient.identity.version)
         self.data["patient_version"] = str(patient.version)
+
+
+def fault_of_death(patient: Patient, died_on: date) -> str:
+    """Why the patient cannot have died on that day; empty where nothing speaks against it."""
+    operated_on = patient.operated_after(died_on)
+    return f"The date of death lies before the operation of {say_day(operated_on)}; check both" if operated_on else ""
 
 
 def number_taken(number: str) -> str:

@@ -1,5 +1,6 @@
 """The patient as the clinical record knows them: no name here."""
 
+from datetime import date
 from typing import ClassVar
 
 from django.db import models
@@ -43,6 +44,11 @@ class Patient(Versioned):
 
     def __str__(self) -> str:
         return f"Patient {self.key}"
+
+    def operated_after(self, day: date) -> date | None:
+        """The latest day after `day` of an operation on record; None where there is none."""
+        later = self.operations.filter(struck_at__isnull=True, performed_on__gt=day)
+        return later.aggregate(latest=models.Max("performed_on"))["latest"]
 
     @property
     def person(self) -> "Patient":

@@ -241,7 +241,7 @@ def conflict_page(request: HttpRequest, form: ChangeForm, patient: Patient) -> H
 
 def stored_values(patient: Patient) -> dict[str, Any]:
     identity = {name: getattr(patient.identity, name) for name in IDENTITY_FIELDS}
-    own = {name: getattr(patient, name) for name in ("sex", "no_contact_wished", *RISK_FIELDS)}
+    own = {name: getattr(patient, name) for name in ("sex", "no_contact_wished", "died_on", *RISK_FIELDS)}
     return {**identity, "born_on": patient.identity.born_on, **own}
 
 

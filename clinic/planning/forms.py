@@ -13,6 +13,7 @@ from clinic.access.forms import VersionedForm
 from clinic.access.numbers import WholeNumberField
 from clinic.planning.defaults import MOST_STEPS, WAYS
 from clinic.planning.models import FollowUp
+from clinic.planning.phone import fault_of
 from clinic.planning.templates import LAST_DAY, faults
 from clinic.schedule import SCHEDULE, ReviewPoint, Schedule, as_rows
 from clinic.vocabulary.schedule import Item, ReviewCode, ReviewMode
@@ -184,13 +185,19 @@ class FollowUpForm(VersionedForm, forms.Form):
             for part in ("days", "way", "link"):
                 needed_when_used(self.fields[f"step{number}_{part}"])
 
+    def clean_phone(self) -> str:
+        phone: str = self.cleaned_data["phone"]
+        if phone and (fault := fault_of(phone)):
+            raise forms.ValidationError(fault)
+        return phone
+
     def steps(self) -> Iterator[tuple[int, list[forms.BoundField]]]:
         for number in range(MOST_STEPS):
             yield number + 1, [self[f"step{number}_{part}"] for part in ("days", "way", "link")]
 
     def clean(self) -> dict[str, Any]:
         answers = super().clean()
-        if answers.get("sends_email") and not answers.get("phone"):
+        if answers.get("sends_email") and not answers.get("phone") and "phone" not in self.errors:
             self.add_error("phone", "Messages tell patients whom to call: give the phone number, or send no e-mail")
         rows = [self._step(number, answers) for number in range(MOST_STEPS)]
         answers["ladder"] = ladder = [row for row in rows if row["after_days"] is not None]

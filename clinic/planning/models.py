@@ -9,6 +9,7 @@ from simple_history.models import HistoricalRecords
 from clinic.access.constraints import between
 from clinic.access.models import Practice, Versioned
 from clinic.planning.defaults import CLOSE_AFTER_DAYS, LINK_DAYS, TRIES, first_ladder
+from clinic.planning.phone import dialled
 from clinic.procedures.models import Operation
 from clinic.schedule import TWELVE_MONTHS
 
@@ -45,6 +46,10 @@ class FollowUp(Versioned):
 
     def __str__(self) -> str:
         return f"Follow-up of practice {self.practice_id}"
+
+    @property
+    def dials(self) -> str:
+        return dialled(self.phone)
 
     @property
     def shown_sender(self) -> str:

@@ -79,6 +79,9 @@ UNREADABLE = {"ladder", "templates"}  # shown as they stand, not as stored lists
 
 # --- one schedule
 
+SAVES, SAVES_REMOVAL = ("save", "save_and_move"), ("remove_now", "remove_and_move")
+REMOVAL = "removal"  # what was previewed, where a schedule is taken away
+
 
 @require_methods("GET", "POST")
 @allowed(Action.SET_AUDIT)
@@ -90,15 +93,17 @@ def schedule(request: HttpRequest, technique: str) -> HttpResponse:
     if request.method == "GET":
         return schedule_page(request, technique, TemplateForm(shown=shown, version=row.version))
     form = TemplateForm(request.POST, shown=shown, version=row.version)
-    taking_away = request.POST.get("do") == "remove" and technique in row.templates
+    do = request.POST.get("do")
+    taking_away = do in {"remove", *SAVES_REMOVAL} and technique in row.templates
     if not form.is_valid() and not (taking_away and not form.errors.keys() - {"__all__"} and form.cleaned_data):
         return schedule_page(request, technique, form)
     wanted = None if taking_away else form.schedule
-    if (request.POST.get("do") in {"save", "save_and_move"} and form.was_previewed) or taking_away:
+    read = form.cleaned_data.get("previewed") == REMOVAL if taking_away else form.was_previewed
+    if do in (SAVES_REMOVAL if taking_away else SAVES) and read:
         return saved(request, technique, form, wanted)
     templates = changed(row.templates, technique, wanted)
     moved = moved_by(request.user.practice, row, templates, today=timezone.localdate())
-    return schedule_page(request, technique, form, preview=preview_of(moved))
+    return schedule_page(request, technique, form, preview=preview_of(moved), removes=taking_away)
 
 
 def saved(request: HttpRequest, technique: str, form: TemplateForm, wanted: Any) -> HttpResponse:
@@ -106,7 +111,7 @@ def saved(request: HttpRequest, technique: str, form: TemplateForm, wanted: Any)
     try:
         count = change_template(
             by=request.user, version=form.version, technique=technique, schedule=wanted,
-            moving=request.POST.get("do") == "save_and_move", reason=form.cleaned_data["reason"], now=now,
+            moving=request.POST.get("do", "").endswith("_and_move"), reason=form.cleaned_data["reason"], now=now,
             today=now.date(),
         )  # fmt: skip
     except Conflict:
@@ -120,15 +125,16 @@ def saved(request: HttpRequest, technique: str, form: TemplateForm, wanted: Any)
 
 
 def schedule_page(
-    request: HttpRequest, technique: str, form: TemplateForm, *, preview: Any = None, status: int = 200, **more: Any
-) -> HttpResponse:
+    request: HttpRequest, technique: str, form: TemplateForm, *, preview: Any = None, removes: bool = False,
+    status: int = 200, **more: Any,
+) -> HttpResponse:  # fmt: skip
     has_own = technique in follow_up_of(request.user.practice).templates
     if preview is not None:
         form.data = form.data.copy()
-        form.data["previewed"] = form.stamp
+        form.data["previewed"] = REMOVAL if removes else form.stamp
     shown = {
         "form": form, "technique": technique, "name": NAMES[technique], "has_own": has_own,
-        "is_common": technique == COMMON, "preview": preview, **more,
+        "is_common": technique == COMMON, "preview": preview, "removes": removes, **more,
     }  # fmt: skip
     return render(request, "planning/schedule.html", shown, status=status)
 

@@ -43,9 +43,12 @@ def member_of(token: str) -> Member | None:
 
 
 def bookings_of(member: Member, now: datetime) -> Iterable[Booking]:
-    """Appointments of the practice from a month ago on, cancelled ones too, so that calendars take them out."""
+    """Appointments of the practice from a month ago on, cancelled ones too, so that calendars take them out.
+
+    With the patient, as nobody comes to the appointment of somebody who has died.
+    """
     own = Booking.objects.filter(operation__practice_id=member.practice_id, operation__struck_at__isnull=True)
-    return own.filter(Q(starts_at__gte=now - BACK_TO)).order_by("starts_at", "pk")
+    return own.filter(Q(starts_at__gte=now - BACK_TO)).select_related("operation__patient").order_by("starts_at", "pk")
 
 
 def feed(token: str, bookings: Iterable[Booking], now: datetime) -> bytes:
@@ -60,6 +63,7 @@ def feed(token: str, bookings: Iterable[Booking], now: datetime) -> bytes:
 
 
 def event_of(token: str, booking: Booking, now: datetime) -> Event:
+    off = booking.cancelled_at is not None or booking.operation.patient.died_on is not None
     event = Event()
     name = hmac.new(token.encode(), booking.key.encode(), hashlib.sha256).hexdigest()[:32]
     event.add("uid", f"{name}@follow-up.invalid")
@@ -68,7 +72,8 @@ def event_of(token: str, booking: Booking, now: datetime) -> Event:
     event.add("dtend", (booking.starts_at + LASTS).astimezone(UTC))
     event.add("summary", SUMMARY)
     event.add("description", DESCRIPTION)
-    event.add("sequence", booking.version)
-    event.add("status", "CANCELLED" if booking.cancelled_at else "CONFIRMED")
+    # The death is no version of the booking, and a calendar takes a change only with a higher number.
+    event.add("sequence", booking.version + (off and booking.cancelled_at is None))
+    event.add("status", "CANCELLED" if off else "CONFIRMED")
     event.add("class", "PRIVATE")
     return event

@@ -32,8 +32,11 @@ class CloseForm(OneTimeForm, forms.Form):
         super().__init__(*args, **kwargs)
         self.row = row
         self.is_early = row.day <= TWELVE_MONTHS.closes_day
+        self.is_open = self.is_early and row.day >= TWELVE_MONTHS.opens_day
         if not self.is_early:
             del self.fields["early"]
+        elif not self.is_open:
+            self.fields["early"].label = "Close although the window has not opened yet"
 
     def clean_reason(self) -> str:
         reason = self.cleaned_data["reason"]
@@ -60,7 +63,7 @@ class CloseForm(OneTimeForm, forms.Form):
         if self.row.report_waits:
             self.add_error("reason", "The patient has answered: a clinician accepts or refuses that report first")
         if self.is_early and not answers.get("early"):
-            self.add_error(
-                "early", f"The window is open until day {TWELVE_MONTHS.closes_day}. Tick to close it all the same"
-            )
+            later = f"opens on day {TWELVE_MONTHS.opens_day} and closes on day {TWELVE_MONTHS.closes_day}"
+            when = f"is open until day {TWELVE_MONTHS.closes_day}" if self.is_open else later
+            self.add_error("early", f"The window {when}. Tick to close it all the same")
         return answers

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.access.models import Member
+from clinic.access.numbers import say_day
 from clinic.patients.identity import Identity
 from clinic.procedures.models import Operation
 from clinic.recall.queries import Followed
@@ -15,9 +16,12 @@ from clinic.recall.recording import log_contact
 from clinic.reports.links import ABOUT, address_of, make_link
 from clinic.reports.slips import qr_picture
 from clinic.reports.wording import long_day
+from clinic.reviews.models import Contact
+from clinic.schedule import TWELVE_MONTHS
 from clinic.vocabulary.review import ContactChannel, ContactResult
 
 MOST_AT_ONCE = 100
+LAST_LETTER = "The last letter; it says that no other follows"
 
 
 @dataclass(frozen=True)
@@ -64,9 +68,20 @@ def _why_not(row: Followed) -> str:
         return f"{row.stop.label}. {row.stop.meaning}."
     if row.report_waits:
         return "The patient has answered; the report waits for a clinician."
+    if row.point is None and row.in_twelve_months and row.outcome_missing:
+        return f"No review is planned. The audit counts a look until day {TWELVE_MONTHS.closes_day}: book one by phone."
     if row.point is None:
         return "No review is open."
-    return "A review is booked." if row.is_booked else ""
+    if row.is_booked:
+        return "A review is booked."
+    if last := _last_letter(row):
+        return f"The letter of {say_day(last.made_on)} said that we would not write again."
+    return ""
+
+
+def _last_letter(row: Followed) -> Contact | None:
+    """The letter about this review that said it was the last; None where there was none."""
+    return next((contact for contact in row.tries if contact.note == LAST_LETTER), None)
 
 
 def _letter(row: Followed, toes: str) -> Letter:
@@ -98,7 +113,8 @@ def made_letters(
 
 
 def _made(by: Member, letter: Letter, now: datetime, days: int) -> Link | None:
-    answers = {"channel": ContactChannel.LETTER.value, "result": ContactResult.SENT.value}
+    note = LAST_LETTER if letter.last_one else ""
+    answers = {"channel": ContactChannel.LETTER.value, "result": ContactResult.SENT.value, "note": note}
     log_contact(by=by, operation=letter.operation, answers=answers, now=now, another=True)
     about = ABOUT.get(letter.code) if letter.takes_report else None
     if about is None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from clinic.recall.queries import Followed
-from clinic.schedule import Due
+from clinic.schedule import TWELVE_MONTHS, Due
 from clinic.vocabulary.recall import Stop
 
 SOON = timedelta(days=14)
@@ -39,6 +39,14 @@ def is_outcome_missing(row: Followed, today: date) -> bool:
     return row.in_twelve_months and bool(row.outcome_missing) and row.stop != Stop.DIED
 
 
+def is_lost_by_death(row: Followed, today: date) -> bool:
+    """Died unseen with the window open: lost to the audit, and nobody is tried. An earlier death is counted apart."""
+    if row.stop != Stop.DIED or not row.in_twelve_months or not row.outcome_missing:
+        return False
+    died_on = row.operation.patient.died_on
+    return died_on is not None and (died_on - row.operation.performed_on).days >= TWELVE_MONTHS.opens_day
+
+
 def is_never_reached(row: Followed, today: date) -> bool:
     open_now = row.state in {Due.DUE, Due.OVERDUE} and row.stop is None and not row.is_booked
     return open_now and bool(row.tries) and not row.was_reached
@@ -60,7 +68,7 @@ LISTS = (
     List("soon", "Due in 14 days", "Nothing is due within 14 days.", is_due_soon),
     List("outcome", "12-month outcome missing", "Every outcome is known whose window is open.", is_outcome_missing),
     List("never", "Never reached", "Everybody who was tried has answered.", is_never_reached),
-    List("close", "To close", "No loss is without its reason.", is_to_close),
+    List("close", "To close", "Each outcome missed in the last 365 days has its reason.", is_to_close),
     List("stopped", "Not tried", "Nobody is left out.", is_stopped),
 )
 BY_CODE = {each.code: each for each in LISTS}
@@ -79,7 +87,8 @@ def in_order(rows: Iterable[Followed]) -> list[Followed]:
 def words_of(row: Followed, today: date) -> str:
     """Where the row stands: '14 days past target, day 378'."""
     if row.point is None:
-        return f"Window over, day {row.day}"
+        over = row.day > TWELVE_MONTHS.closes_day
+        return f"Window over, day {row.day}" if over else f"No review planned, day {row.day}"
     assert row.target_on is not None  # noqa: S101 - a point has a target
     late = (today - row.target_on).days
     if row.state == Due.LATER:

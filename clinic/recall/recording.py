@@ -27,6 +27,14 @@ class PerhapsTheSame(Exception):
         self.contact = contact
 
 
+class OtherDeath(Exception):
+    """Another date of death is on record; it is corrected with a reason, never overwritten by a contact."""
+
+    def __init__(self, on_record: date) -> None:
+        super().__init__(on_record.isoformat())
+        self.on_record = on_record
+
+
 class TooLate(Exception):
     """Undo is for the author, for ten minutes."""
 
@@ -39,6 +47,7 @@ def log_contact(
 
     another: says that it is another try than the one somebody else has just logged. Otherwise raises PerhapsTheSame,
     looked up with the operation locked, so that two who log one call at the same moment do not both get through.
+    Raises OtherDeath if the patient died on another day by the record.
     """
     person = _held_owner(operation) if answers["result"] == ContactResult.DIED else None
     Operation.objects.select_for_update().get(pk=operation.pk)
@@ -50,8 +59,11 @@ def log_contact(
     row.note = answers.get("note") or ""
     row.keep(by=by)
     if person:
-        person.died_on = answers["died_on"]
-        person.save_version(by=by, reason="Told at a contact")
+        if person.died_on and person.died_on != answers["died_on"]:
+            raise OtherDeath(person.died_on)
+        if person.died_on is None:
+            person.died_on = answers["died_on"]
+            person.save_version(by=by, reason="Told at a contact")
     return row
 
 

@@ -3,7 +3,7 @@
 Pure: facts in, flags out. Where a limit has no source beside it, it is common practice, no source.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
@@ -11,8 +11,10 @@ from fractions import Fraction
 
 from clinic.redflags.facts import FindingFacts, OperationFacts, ToeFacts
 from clinic.vocabulary.procedure import Agent, Answer, EventKind, LocalInfection
+from clinic.vocabulary.recall import ReportFlag
 from clinic.vocabulary.redflag import Alert, Reported
 from clinic.vocabulary.review import FluidAmount, Healing
+from clinic.vocabulary.sites import capital
 from clinic.vocabulary.terms import label_of
 from clinic.vocabulary.theatre import ToeColour
 
@@ -46,6 +48,13 @@ TOLD: dict[str, Alert] = {
     Reported.UNWELL: Alert.SEPSIS,
     Reported.CHILD_ALONE: Alert.SAFETY,
     Reported.CONCERN: Alert.SAFETY,
+}
+
+TICKED: dict[str, Alert] = {
+    ReportFlag.SIGN_RED: Alert.CELLULITIS,
+    ReportFlag.SIGN_LINES: Alert.CELLULITIS,
+    ReportFlag.SIGN_DARK: Alert.ISCHAEMIA,
+    ReportFlag.SIGN_SHAKY: Alert.SEPSIS,
 }
 
 
@@ -216,6 +225,12 @@ def _told(facts: FindingFacts) -> Iterator[Raised]:
 
 def _named(risks: tuple[str, ...]) -> str:
     return " and ".join(RISK_WORDS[risk] for risk in risks)
+
+
+def of_report(flags: Iterable[str], *, day: int) -> list[Raised]:
+    """The warning signs that a patient ticked; which toe is not asked."""
+    found = [(TICKED[code], capital(label_of(ReportFlag, code))) for code in flags if code in TICKED]
+    return [Raised(alert, f"{words}, ticked by the patient on day {day}") for alert, words in found]
 
 
 # --- a contact

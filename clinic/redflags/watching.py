@@ -18,7 +18,7 @@ from clinic.patients.models import Patient
 from clinic.redflags.facts import FindingFacts, OperationFacts, ToeFacts
 from clinic.redflags.models import RedFlag
 from clinic.redflags.raising import keep_flags
-from clinic.redflags.rules import RISK_WORDS, Raised, of_contact, of_finding, of_operation
+from clinic.redflags.rules import RISK_WORDS, Raised, of_contact, of_finding, of_operation, of_report
 from clinic.vocabulary.procedure import Answer, NailSide, Tourniquet
 from clinic.vocabulary.recall import FluidSeen
 from clinic.vocabulary.redflag import AlertOrigin
@@ -48,6 +48,8 @@ def watch_review(review: Any, *, by: Member, now: datetime, rows: Sequence[Any] 
             rows if rows is not None else list(review.toe_findings.select_related("nail_procedure").order_by("pk"))
         )
         found = [flag for toe in finding_facts(review, findings) for flag in of_finding(toe)]
+        if review.observer == Observer.PATIENT and (report := getattr(review, "patient_report", None)):
+            found += of_report(report.flags, day=review.day)
     return keep_flags(
         review.operation, list(dict.fromkeys(found)), origin=AlertOrigin.REVIEW.value, source_key=review.key,
         by=by, now=now, is_new=rows is not None,

@@ -1,4 +1,5 @@
-"""The patient's page: four taps for each toe, one more, and send. Nothing is filled in."""
+"""The patient's page: four taps for each toe, one more, and send. Nothing is filled in; a sign that is not ticked is
+not a sign that is not there."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -49,6 +50,12 @@ class ReportForm(forms.Form):
     def __init__(self, *args: Any, nails: Sequence[NailProcedure], takes_picture: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.nails = list(nails)
+        self.fields["signs"] = forms.MultipleChoiceField(
+            label=wording.ANY_SIGN, help_text=wording.ANY_SIGN_HINT, required=False,
+            choices=[(sign.value, words) for sign, words in wording.SIGNS.items()],
+            widget=buttons(forms.CheckboxSelectMultiple, columns=2, asked_when_open=True),
+            error_messages={"invalid_choice": "Tick only what is on the list"},
+        )  # fmt: skip
         for number, nail in enumerate(self.nails):
             self._add_toe(number, nail)
         self.fields["call"] = asked(wording.CALL, YES_NO, "Choose whether we shall call you")

@@ -72,6 +72,11 @@ class PatientReport(Versioned):
         return f"Report {self.key}"
 
     @property
+    def has_sign(self) -> bool:
+        """Whether the patient should not wait for anybody to read it."""
+        return any(ReportFlag(code).is_sign for code in self.flags)
+
+    @property
     def flag_words(self) -> list[str]:
         return [ReportFlag(code).label for code in self.flags]
 

@@ -1,6 +1,6 @@
 """Acts on a patient's report: take it in through its link, say that it was answered. Each is one transaction."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from django.db import transaction
@@ -21,7 +21,7 @@ from clinic.reviews.recording import explicit_signs
 from clinic.vocabulary import review as words
 from clinic.vocabulary.photograph import PhotographUse
 from clinic.vocabulary.procedure import Answer, ConsentGiver
-from clinic.vocabulary.recall import FluidSeen, LinkReason, ReportFlag, SeenAtSide
+from clinic.vocabulary.recall import TICKED_SIGNS, FluidSeen, LinkReason, ReportFlag, SeenAtSide
 
 REASON = "Sent by the patient"
 EXTENT = {
@@ -41,11 +41,13 @@ class LinkSpent(Exception):
 @transaction.atomic
 def take_report(
     *, link: ReportLink, toes: Mapping[NailProcedure, ToeAnswers], wants_call: bool, note: str, now: datetime,
-    picture: Clean | None = None, pictured: NailProcedure | None = None, write: storage.Write | None = None,
+    signs: Collection[str] = (), picture: Clean | None = None, pictured: NailProcedure | None = None,
+    write: storage.Write | None = None,
 ) -> PatientReport:  # fmt: skip
     """Store the answers as a review that waits for a clinician, and spend the link. Raises LinkSpent.
 
-    It is the patient's own report: no sign is assessed by it, and it counts nowhere until somebody accepts it.
+    signs: codes of the warning signs that were ticked. It is the patient's own report: no sign is assessed by it, and
+    it counts nowhere until somebody accepts it.
     """
     stored = ReportLink.objects.select_for_update().get(pk=link.pk)
     link.used_at, link.ended_at = stored.used_at, stored.ended_at
@@ -60,7 +62,7 @@ def take_report(
         next_step=decided,
     )  # fmt: skip
     review.keep(by=by, reason=REASON)
-    flags = flags_of(toes, wants_call=wants_call)
+    flags = flags_of(toes, wants_call=wants_call, signs=signs, note=note)
     report = PatientReport(
         review=review, link=link, sent_at=now, wants_call=wants_call, flags=flags, is_flagged=bool(flags)
     )
@@ -117,9 +119,12 @@ def _store_picture(
     add_photograph(by=by, nail=nail, picture=picture, answers=answers, now=now, write=write, reason=REASON)
 
 
-def flags_of(toes: Mapping[NailProcedure, ToeAnswers], *, wants_call: bool) -> list[str]:
-    """Codes of ReportFlag that the answers raise, warnings first."""
-    found = {
+def flags_of(
+    toes: Mapping[NailProcedure, ToeAnswers], *, wants_call: bool, signs: Collection[str] = (), note: str = ""
+) -> list[str]:
+    """Codes of ReportFlag that the answers raise, warnings first. Nobody can tell what a note says, so it is one."""
+    found = {sign: sign.value in signs for sign in TICKED_SIGNS} | {
+        ReportFlag.WROTE: bool(note.strip()),
         ReportFlag.YELLOW_FLUID: any(toe.fluid == FluidSeen.YELLOW for toe in toes.values()),
         ReportFlag.HIGH_PAIN: any(toe.pain >= HIGH_TOLD_PAIN for toe in toes.values()),
         ReportFlag.WANTS_CALL: wants_call,

@@ -17,7 +17,7 @@ from clinic.access.decorators import allowed, require_methods
 from clinic.access.models import Conflict
 from clinic.access.once import claim
 from clinic.access.requests import client_address
-from clinic.access.rules import Action
+from clinic.access.rules import Action, may
 from clinic.access.throttle import LINKS, claim_post, may_guess, note_guess
 from clinic.photographs import storage
 from clinic.planning.models import follow_up_of
@@ -27,8 +27,9 @@ from clinic.reports.forms import ReportForm
 from clinic.reports.links import address_of, find_link, is_open, make_link
 from clinic.reports.models import PatientReport, ReportLink
 from clinic.reports.recording import LinkSpent, answer_report, take_report
-from clinic.reports.slips import LinkForm, qr_picture
+from clinic.reports.slips import LinkForm, log_slip, qr_picture
 from clinic.reviews.stops import stop_about
+from clinic.vocabulary.recall import ReportFlag
 
 ADULT_FROM = 16
 POSTS_WITHIN = timedelta(minutes=10)
@@ -89,7 +90,7 @@ def take(link: ReportLink, form: ReportForm, now: datetime) -> None:
     with storage.gone_unless_successful() as write:
         take_report(
             link=link, toes=form.answers(), wants_call=answers["call"] == "yes", note=answers["note"], now=now,
-            picture=answers.get("picture"), pictured=form.pictured, write=write,
+            signs=answers["signs"], picture=answers.get("picture"), pictured=form.pictured, write=write,
         )  # fmt: skip
 
 
@@ -115,7 +116,12 @@ def used_page(request: HttpRequest, link: ReportLink) -> HttpResponse:
     """The same page right after sending and whenever the link is opened again: nothing can be sent twice."""
     assert link.used_at is not None  # noqa: S101 - asked by the caller
     sent_on = wording.long_day(timezone.localdate(link.used_at))
-    return render(request, "reports/sent.html", {"sent_on": sent_on, "text": wording, **practice_of(link)})
+    sent = PatientReport.objects.filter(link=link).first()
+    shown = {
+        "sent_on": sent_on, "text": wording, "calls_now": sent is not None and sent.has_sign,
+        "wrote": sent is not None and ReportFlag.WROTE.value in sent.flags, **practice_of(link),
+    }  # fmt: skip
+    return render(request, "reports/sent.html", shown)
 
 
 def closed_page(request: HttpRequest, sentence: str, *, status: int, link: ReportLink | None = None) -> HttpResponse:
@@ -143,8 +149,9 @@ def report_link(request: HttpRequest, key: str) -> HttpResponse:
         "operation": operation, "identity": operation.patient.identity, "stop": stop_about(operation),
         "follow_up": follow_up_of(request.user.practice),
     }  # fmt: skip
+    shown["may_set"] = may(request.user.role, Action.SET_AUDIT)
     form = LinkForm(request.POST if request.method == "POST" else None)
-    if shown["stop"] or not form.is_valid():
+    if shown["stop"] or not shown["follow_up"].phone or not form.is_valid():
         return render(request, "reports/link.html", {"form": form, **shown})
     days = follow_up_of(request.user.practice).link_days
     with transaction.atomic():
@@ -154,6 +161,7 @@ def report_link(request: HttpRequest, key: str) -> HttpResponse:
         link, token = make_link(
             by=request.user, operation=operation, about=form.cleaned_data["about"], now=now, days=days
         )
+        log_slip(by=request.user, operation=operation, now=now)
     address = address_of(token)
     shown |= {
         "address": address, "qr": qr_picture(address), "text": wording,

@@ -3,6 +3,7 @@
 from datetime import date
 
 from clinic.vocabulary.procedure import Foot, NailSide
+from clinic.vocabulary.recall import ReportFlag
 
 LONG_MONTHS = (
     "January February March April May June July August September October November December".split()
@@ -14,6 +15,13 @@ WARNING = (
     "Is the toe hot, very red or badly swollen? Are there red lines on your skin? Is the toe black, blue or numb? "
     "Do you feel hot and shaky?"
 )
+SIGNS = {
+    ReportFlag.SIGN_RED: "The toe is hot, very red or badly swollen",
+    ReportFlag.SIGN_LINES: "There are red lines on my skin",
+    ReportFlag.SIGN_DARK: "The toe is black, blue or numb",
+    ReportFlag.SIGN_SHAKY: "I feel hot and shaky",
+}
+ANY_SIGN, ANY_SIGN_HINT = "Do you have any of these?", "Tick all that you have. If you have none, go on."
 WARNING_CALL = "Do not wait for us to read this. Call us now:"
 WARNING_NO_PHONE = "Do not wait for us to read this. Call the practice now."
 INTRO = "This takes about one minute. Someone who treats feet will read it."
@@ -26,10 +34,12 @@ NOTE, NOTE_HINT = "Is there more you want to tell us?", "At most 300 letters. Pl
 PICTURE, PICTURE_HINT = "A photo of the toe", "Only the toe. We take out the place and the time before we keep it."
 PICTURE_CONSENT = "You may keep this photo in my notes"
 SEND = "Send to the practice"
+CALL_NOW, CALL_NOW_NO_PHONE = "Do not wait for us. Call us now:", "Do not wait for us. Call the practice now."
+NOTE_WAITS = "We may not read your note today. If it cannot wait, call us."
 THANKS = "Thank you. The practice has your answers. If it gets worse, call us."
 GONE = "This link does not work any more. Call the practice if you need a new one, or if your toe hurts."
-UNKNOWN = "We do not know this link. Check that you typed all of it."
-TOO_MANY = "This did not work too many times. Wait a few minutes and try again."
+UNKNOWN = "We do not know this link. Check that you typed all of it. If your toe hurts, call the practice."
+TOO_MANY = "This did not work too many times. Wait a few minutes and try again. If your toe hurts, call the practice."
 
 
 def toe_in_words(foot: str, toe: int) -> str:
@@ -49,12 +59,3 @@ def side_in_words(toe: int, side: str) -> str:
 def long_day(day: date) -> str:
     """'13 October 2025'."""
     return f"{day.day} {LONG_MONTHS[day.month - 1]} {day.year}"
-
-
-def every_text() -> str:
-    """All that a page may say, sentence by sentence, for the test of the reading age."""
-    texts = (
-        TITLE_ONE, INTRO, WARNING, WARNING_CALL, PAIN, PAIN_HINT + ".", FLUID, NAIL, SORE, CALL, NOTE, NOTE_HINT,
-        PICTURE + ".", PICTURE_HINT, PICTURE_CONSENT + ".", THANKS, GONE, UNKNOWN, TOO_MANY,
-    )  # fmt: skip
-    return " ".join(texts)

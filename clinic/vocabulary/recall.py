@@ -42,16 +42,29 @@ class SeenAtSide(Term):
 class ReportFlag(Term):
     """What makes somebody look at a patient's report before the others."""
 
+    SIGN_RED = "sign_red", "hot, very red or badly swollen", "A warning sign, ticked by the patient", s.COMMON_PRACTICE
+    SIGN_LINES = "sign_lines", "red lines on the skin", "A warning sign, ticked by the patient", s.COMMON_PRACTICE
+    SIGN_DARK = "sign_dark", "toe black, blue or numb", "A warning sign, ticked by the patient", s.NPSA_TOURNIQUET
+    SIGN_SHAKY = "sign_shaky", "feels hot and shaky", "A warning sign, ticked by the patient", s.COMMON_PRACTICE
     YELLOW_FLUID = "yellow_fluid", "yellow or smelly fluid", "A sign of a possible infection", s.COMMON_PRACTICE
     HIGH_PAIN = "high_pain", "pain of 7 or more", "Severe pain, 7 to 10 of 10", s.COMMON_PRACTICE
+    WROTE = "wrote", "wrote more", "The patient wrote a note; somebody has to read it", s.OWN_DESIGN
     WANTS_CALL = "wants_call", "wants a call", "The patient asks to be called", s.OWN_DESIGN
     SORE = "sore", "sore or catching", "A treated side hurts or catches", s.OWN_DESIGN
     NAIL_GROWS = "nail_grows", "nail growing back", "The patient sees nail where it was taken away", s.OWN_DESIGN
 
     @property
     def is_warning(self) -> bool:
-        """To be looked at first; the others ask for an appointment."""
-        return self in {ReportFlag.YELLOW_FLUID, ReportFlag.HIGH_PAIN}
+        """To be looked at first, a note too, as nobody knows what it says; the others ask for an appointment."""
+        return self.is_sign or self == ReportFlag.WROTE
+
+    @property
+    def is_sign(self) -> bool:
+        """A sign for which the patient should call and not wait to be read."""
+        return self in {*TICKED_SIGNS, ReportFlag.YELLOW_FLUID, ReportFlag.HIGH_PAIN}
+
+
+TICKED_SIGNS = (ReportFlag.SIGN_RED, ReportFlag.SIGN_LINES, ReportFlag.SIGN_DARK, ReportFlag.SIGN_SHAKY)
 
 
 class MessageKind(Term):

@@ -6,7 +6,8 @@ from django import forms
 from django.utils import timezone
 
 from clinic.access.answers import choice
-from clinic.access.numbers import DayField
+from clinic.access.numbers import DayField, say_day
+from clinic.patients.forms import fault_of_death
 from clinic.procedures.models import Operation
 from clinic.reviews.models import Contact
 from clinic.vocabulary.redflag import Reported
@@ -50,6 +51,8 @@ class BookingForm(forms.Form):
     def clean(self) -> dict:
         answers = super().clean()
         answers["channel"] = answers.get("channel") or ContactChannel.PHONE.value
+        if died_on := self.operation.patient.died_on:
+            raise forms.ValidationError(f"The patient died on {say_day(died_on)}; no review is booked")
         if answers.get("on") and answers.get("at"):
             starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
             if timezone.localtime(starts_at.astimezone(UTC)).time() != answers["at"]:
@@ -94,9 +97,9 @@ class ContactForm(forms.Form):
     another = forms.BooleanField(label="This is another try", required=False)
     asks_whether_another = False
 
-    def __init__(self, *args, today: date, **kwargs) -> None:
+    def __init__(self, *args, today: date, operation: Operation, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.today = today
+        self.today, self.patient = today, operation.patient
         self.fields["died_on"].today = today
         self.fields["next_try_on"].initial = working_days_after(today, NEXT_TRY_AFTER_DAYS)
 
@@ -104,6 +107,8 @@ class ContactForm(forms.Form):
         answers = super().clean()
         if answers.get("result") == ContactResult.DIED and not answers.get("died_on") and "died_on" not in self.errors:
             self.add_error("died_on", "When did the patient die? Give day, month and year")
+        if answers.get("result") == ContactResult.DIED and answers.get("died_on"):
+            self._check_death(answers["died_on"])
         if answers.get("result") == ContactResult.PROBLEM and not answers.get("reported"):
             self.add_error("reported", "Choose what the patient reports, or “Nothing of these”")
         answers["reported"] = answers.get("reported") or Reported.NOT_ASKED.value
@@ -112,6 +117,18 @@ class ContactForm(forms.Form):
         elif answers.get("next_try_on") and answers["next_try_on"] <= self.today:
             self.add_error("next_try_on", "Next try must be after today")
         return answers
+
+    def _check_death(self, died_on: date) -> None:
+        if self.patient.died_on and self.patient.died_on != died_on:
+            self.say_other_death(self.patient.died_on)
+        elif fault := fault_of_death(self.patient, died_on):
+            self.add_error("died_on", fault)
+
+    def say_other_death(self, on_record: date) -> None:
+        self.add_error(
+            "died_on",
+            f"{say_day(on_record)} is on record. If that is wrong, correct it in the patient's data, with the reason",
+        )
 
     def ask_whether_another(self, theirs: Contact, now: datetime) -> None:
         """Somebody else logged the same a moment ago: the page says so, and asks."""

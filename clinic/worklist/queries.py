@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch, Q
+from django.utils import timezone
 
 from clinic.access.models import Member, Practice
 from clinic.access.rules import Action, may
@@ -50,6 +51,9 @@ class Row:
 
 @dataclass
 class DayList:
+    """warnings: reports of patients with a warning answer; they stand in no other list of what came in."""
+
+    warnings: list[Row]
     unexpected: list[Row]
     booked: list[Row]
     done: list[Row]
@@ -61,7 +65,7 @@ class DayList:
 
     def rows(self) -> Iterable[Row | Unfinished]:
         yield from self.unfinished
-        for part in (self.unexpected, self.booked, self.done, self.overdue, self.due):
+        for part in (self.warnings, self.unexpected, self.booked, self.done, self.overdue, self.due):
             yield from part
 
 
@@ -73,6 +77,7 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
         for booking in Booking.objects.filter(
             operation__practice_id=member.practice_id,
             operation__struck_at__isnull=True,
+            operation__patient__died_on__isnull=True,
             cancelled_at__isnull=True,
             starts_at__gte=day_starts_at,
         ).order_by("-starts_at")
@@ -82,10 +87,11 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
     operations += (
         list(_with_parts(Operation.objects.visible_to(member).standing().filter(pk__in=extra))) if extra else []
     )
-    unexpected = _unexpected(member, today)
-    lists = DayList(unexpected, [], [], [], [], 0, None)
+    came_in = _unexpected(member, today)
+    warnings = [row for row in came_in if row.kind == "late"]
+    lists = DayList(warnings, [row for row in came_in if row.kind != "late"], [], [], [], [], 0, None)
     ends_at = day_starts_at + timedelta(days=1)
-    told = {row.operation.pk for row in unexpected}
+    told = {row.operation.pk for row in came_in}
     stands = {row.operation.pk: row for row in follow(operations, practice=practice, today=today)}
     for operation in operations:
         if line := unfinished(operation, member) if hasattr(operation, "tourniquet_is_on") else None:
@@ -93,7 +99,7 @@ def day_list(member: Member, *, today: date, day_starts_at: datetime) -> DayList
         if not _is_followed(operation, today, longest_of(practice)) and operation.pk not in bookings:
             continue
         if operation.pk in told and operation.pk not in bookings:
-            continue  # it stands under Unexpected already
+            continue  # it stands among what came in already
         _place(lists, stands[operation.pk], bookings.get(operation.pk), today=today, ends_at=ends_at)
     lists.unfinished.sort(key=lambda row: (row.kind != "late", row.operation.performed_on, row.operation.pk))
     lists.booked.sort(key=lambda row: row.booking.starts_at)
@@ -153,7 +159,7 @@ def _place(lists: DayList, stands: Followed, booking: Booking | None, *, today: 
     if state == Due.LATER:
         opens_on = point.opens_on(operation.performed_on)
         lists.next_opens_on = min(lists.next_opens_on or opens_on, opens_on)
-    elif not booking or booking.starts_at.date() > point.closes_on(operation.performed_on):
+    elif not booking or timezone.localtime(booking.starts_at).date() > point.closes_on(operation.performed_on):
         # A booking beyond the window does not save this review, so the row stays.
         _add_open(lists, stands, point, today=today)
 

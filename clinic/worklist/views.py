@@ -19,7 +19,7 @@ from clinic.access.rules import Action, may
 from clinic.procedures.models import Operation
 from clinic.recall.lists import next_words
 from clinic.recall.queries import standing_of
-from clinic.recall.recording import PerhapsTheSame, log_contact
+from clinic.recall.recording import OtherDeath, PerhapsTheSame, log_contact
 from clinic.redflags.reading import through_flags, waiting
 from clinic.redflags.watching import watch_contact
 from clinic.reviews.models import Booking, Contact
@@ -84,7 +84,10 @@ def book(request: HttpRequest, key: str) -> HttpResponse:
         when = timezone.localtime(starts_at)
         messages.success(request, f"Review booked for {say_day(when.date())}, {when:%H:%M}.")
         return redirect("today")
-    return render(request, "worklist/book.html", book_page(operation, form, once, now=timezone.localtime()))
+    now = timezone.localtime()
+    stands = standing_of(request.user, key, today=now.date(), now=now)
+    shown = book_page(operation, form, once, now=now) | {"stop": stands.stop if stands else None}
+    return render(request, "worklist/book.html", shown)
 
 
 def book_page(operation: Operation, form: BookingForm, once: str, *, now: datetime) -> dict[str, Any]:
@@ -152,7 +155,7 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
         query = f"?channel={tapped}" if tapped in ContactChannel.codes() else ""
         return redirect(f"{reverse('book', args=[operation.key])}{query}")
     back = "recall" if "recall" in (request.POST.get("back"), request.GET.get("back")) else "today"
-    form = ContactForm(request.POST or None, today=now.date())
+    form = ContactForm(request.POST or None, today=now.date(), operation=operation)
     if request.method == "POST" and form.is_valid():
         try:
             with transaction.atomic():
@@ -165,6 +168,8 @@ def contact(request: HttpRequest, key: str) -> HttpResponse:
                 raised = watch_contact(row, by=request.user, now=now)
         except PerhapsTheSame as same:
             form.ask_whether_another(same.contact, now)
+        except OtherDeath as other:  # told to a colleague at the same moment
+            form.say_other_death(other.on_record)
         else:
             return logged(request, operation, row, raised, back)
     stands = standing_of(request.user, key, today=now.date(), now=now)

@@ -321,6 +321,23 @@ def test_a_change_keeps_the_earlier_values_and_moves_the_index(client, practice,
     assert Identity.objects.get().history.first().history_user == practitioner
 
 
+def test_a_date_of_death_is_corrected_or_taken_away_with_the_reason(client, practice):
+    patient = create_operation(patient=create_patient(practice), performed_on=date(2026, 11, 1)).patient
+    assert "died_on" not in client.get(reverse("patient-change", args=[patient.key])).context["form"].fields
+    patient.died_on = date(2026, 11, 20)
+    patient.save()
+
+    early = change(client, patient, died_on="2026-10-31")
+    assert field_errors(early)["died_on"] == ["The date of death lies before the operation of 1 Nov 2026; check both"]
+    change(client, patient, died_on="2026-11-21", reason="The certificate says so")
+    patient.refresh_from_db()
+    assert patient.died_on == date(2026, 11, 21)
+    assert patient.history.first().history_change_reason == "The certificate says so"
+    change(client, patient, died_on="", reason="Somebody else")
+    patient.refresh_from_db()
+    assert patient.died_on is None
+
+
 def test_a_change_asks_for_a_reason(client, practice):
     patient = create_patient(practice)
 

@@ -4,11 +4,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 import time_machine
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.recall.recording import OtherDeath, log_contact
 from clinic.reviews.models import Booking, Contact
 from clinic.reviews.timeline import window_words
 from clinic.schedule import SIX_WEEKS
@@ -274,3 +275,55 @@ def test_a_cancelled_booking_keeps_its_row_and_the_review_is_overdue_again(clien
     assert booking.history.latest("history_id").history_change_reason == "Cancelled"
     assert [row.operation for row in lists_of(client).overdue] == [late]
     assert "Booked for" not in client.get(reverse("book", args=[late.key])).content.decode()
+
+
+def test_who_has_died_has_no_appointment_and_gets_none(client_of, practice, practitioner):
+    dead = operated(practice, practitioner, 43)
+    book(dead, practitioner)
+    dead.patient.died_on = TODAY - timedelta(days=3)
+    dead.patient.save()
+    client = client_of(practitioner)
+
+    assert lists_of(client).booked == []
+    page = client.post(reverse("book", args=[dead.key]), {"on": "2026-11-27", "at": "10:40"}).content.decode()
+    assert "The patient died on 22 Nov 2026; no review is booked" in page
+    assert 'name="on"' not in client.get(reverse("book", args=[dead.key])).content.decode()
+    assert Booking.objects.count() == 1
+
+
+@pytest.mark.parametrize(("result", "label"), [("declined", "Declined"), ("moved", "Moved away")])
+def test_whoever_books_learns_why_the_patient_is_not_tried(client_of, practice, practitioner, result, label):
+    operation = operated(practice, practitioner, 50)
+    client = client_of(practitioner)
+    client.post(reverse("contact", args=[operation.key]), {"channel": "phone", "result": result})
+
+    page = client.get(reverse("book", args=[operation.key])).content.decode()
+
+    assert f"<h2>{label}</h2>" in page
+    assert "Book only what the patient asks for." in page
+    client.post(reverse("book", args=[operation.key]), {"on": "2026-11-27", "at": "10:40"})
+    assert Booking.objects.count() == 1
+
+
+def test_nobody_dies_before_the_operation_nor_twice(client_of, practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+    client, told = client_of(practitioner), {"channel": "phone", "result": "died"}
+
+    def log(died_on):
+        return client.post(reverse("contact", args=[operation.key]), told | {"died_on": died_on}).content.decode()
+
+    assert "The date of death lies before the operation of 6 Oct 2026; check both" in log("2026-10-05")
+    log("2026-11-20")
+    assert "20 Nov 2026 is on record. If that is wrong, correct it in the patient&#x27;s data" in log("2026-11-21")
+    operation.patient.refresh_from_db()
+    assert operation.patient.died_on == date(2026, 11, 20)
+    assert Contact.objects.count() == 1
+
+
+def test_a_contact_never_overwrites_a_date_of_death(practice, practitioner):
+    operation = operated(practice, practitioner, 50)
+    answers = {"channel": "phone", "result": "died", "died_on": date(2026, 11, 20)}
+    log_contact(by=practitioner, operation=operation, answers=answers, now=NOW)
+
+    with pytest.raises(OtherDeath), transaction.atomic():
+        log_contact(by=practitioner, operation=operation, answers=answers | {"died_on": TODAY}, now=NOW)

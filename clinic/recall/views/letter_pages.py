@@ -13,10 +13,10 @@ from django.utils import timezone
 
 from clinic.access.decorators import allowed, require_methods
 from clinic.access.once import claim, new_token
-from clinic.access.rules import Action
+from clinic.access.rules import Action, may
 from clinic.planning.models import follow_up_of
 from clinic.procedures.models import Operation
-from clinic.recall.letters import MOST_AT_ONCE, Letter, letters_for, made_letters
+from clinic.recall.letters import MOST_AT_ONCE, LeftOut, Letter, letters_for, made_letters
 from clinic.recall.queries import Followed, named_rows
 from clinic.reports import wording
 from clinic.theatre.paper import pdf_of
@@ -32,10 +32,11 @@ def letters(request: HttpRequest) -> HttpResponse:
         return redirect("recall")
     rows = picked(request, keys)
     found, left_out = letters_for(rows, {row.operation.pk: toes_of(row) for row in rows})
-    if request.method == "POST" and found:
-        return made(request, found)
+    if request.method == "POST" and found and follow_up_of(request.user.practice).phone:
+        return made(request, found, left_out)
     shown = {
-        **about(request), "letters": [(letter, None) for letter in found], "left_out": left_out, "once": new_token(),
+        **about(request), "may_set": may(request.user.role, Action.SET_AUDIT),
+        "letters": [(letter, None) for letter in found], "left_out": left_out, "once": new_token(),
         "preview": True,
     }  # fmt: skip
     return render(request, "recall/letters.html", shown)
@@ -61,8 +62,11 @@ def about(request: HttpRequest) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def made(request: HttpRequest, found: list[Letter]) -> HttpResponse:
-    """The links of the letters are shown in this one answer and kept nowhere."""
+def made(request: HttpRequest, found: list[Letter], left_out: list[LeftOut]) -> HttpResponse:
+    """The links of the letters are shown in this one answer and kept nowhere.
+
+    left_out: who was in the preview, and gets no letter any more. A PDF has no room to say so; the next page does.
+    """
     as_pdf = request.POST.get("do") == "pdf"
     if request.POST.get("do") not in {"pdf", "page"}:
         raise BadRequest("No such kind of letter.")
@@ -78,8 +82,10 @@ def made(request: HttpRequest, found: list[Letter]) -> HttpResponse:
         pages = made_letters(
             by=request.user, letters=found, now=timezone.localtime(), days=follow_up_of(request.user.practice).link_days
         )
-        shown = {**about(request), "letters": pages}
+        shown = {**about(request), "letters": pages, "left_out": left_out}
         if as_pdf:
+            for each in left_out:
+                messages.warning(request, f"No letter was made to {each.name}: {each.why}")
             data = pdf_of(request, "recall/letters_paper.html", shown)
             headers = {"Content-Disposition": 'inline; filename="letters.pdf"'}
             return HttpResponse(data, content_type="application/pdf", headers=headers)

@@ -20,7 +20,7 @@ from clinic.access.spreadsheets import csv_bytes
 from clinic.planning.models import follow_up_of
 from clinic.recall.files import HEAD, lines
 from clinic.recall.forms import CloseForm
-from clinic.recall.lists import BY_CODE, LISTS, next_words, sorted_into, words_of
+from clinic.recall.lists import BY_CODE, LISTS, is_lost_by_death, next_words, sorted_into, words_of
 from clinic.recall.models import Closure
 from clinic.recall.queries import Followed, followed, name_rows, standing_of
 from clinic.recall.recording import TooLate, close_as_lost, reopen, undo_contact
@@ -39,13 +39,15 @@ def recall(request: HttpRequest) -> HttpResponse:
     code = request.GET.get("show", FIRST_LIST)
     if code not in BY_CODE:
         raise Http404
-    lists = sorted_into(followed(request.user.practice, today=today, now=now), today)
+    everybody = followed(request.user.practice, today=today, now=now)
+    lists = sorted_into(everybody, today)
     rows, pages = part_of(lists[code], request.GET.get("page", "1"), whole="all" in request.GET)
     name_rows(rows)
     shown = {
         "filters": [(each.code, each.label, len(lists[each.code])) for each in LISTS],
         "list": BY_CODE[code],
         "total": len(lists[code]),
+        "died": sum(is_lost_by_death(row, today) for row in everybody) if code == "outcome" else 0,
         "rows": [shown_row(row, today) for row in rows],
         "pages": pages,
         "today": today,

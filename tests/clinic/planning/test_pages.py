@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from clinic.access.models import Conflict
 from clinic.planning.models import FollowUp, PlannedSchedule
+from clinic.planning.phone import dialled
 from clinic.planning.recording import change_template, plan_reviews
 from clinic.schedule import SCHEDULE, SIX_WEEKS, TWELVE_MONTHS, as_rows, from_rows
 from tests.factories import create_operation, create_patient, create_review
@@ -144,11 +145,36 @@ def test_a_technique_gets_a_schedule_of_its_own_and_gives_it_back(client_of, pra
 
     assert (target(total), target(partial)) == (45, 42)
 
-    version = FollowUp.objects.get(practice=practice).version
-    client.post(
-        reverse("schedule", args=["tna_chemical"]), answers(LATER_SIX_WEEKS, do="remove", version=str(version))
-    )  # fmt: skip
+    take_away(client, practice, answers(LATER_SIX_WEEKS), "remove_now")
     assert (target(total), target(partial)) == (42, 42)
+
+
+def take_away(client, practice, posted, do):
+    """Preview the removal, then do it."""
+    posted |= {"do": "remove", "version": str(FollowUp.objects.get(practice=practice).version)}
+    page, posted = previewed(client, posted, "tna_chemical")
+    client.post(reverse("schedule", args=["tna_chemical"]), posted | {"do": do})
+    return page.content.decode()
+
+
+def test_taking_a_schedule_away_is_previewed_and_moves_only_when_somebody_decides_so(client_of, practice, lead):
+    operation = operated(practice, lead, 20, technique="tna_chemical", sides=("whole",))
+    change(lead, LATER_SIX_WEEKS, technique="tna_chemical", moving=True)
+    client, url = client_of(lead), reverse("schedule", args=["tna_chemical"])
+    version = str(FollowUp.objects.get(practice=practice).version)
+
+    # Neither at once nor with the preview of something else.
+    _, other = previewed(client, answers(LATER_SIX_WEEKS, version=version), "tna_chemical")
+    for do in ("remove", "remove_now"):
+        client.post(url, other | {"do": do})
+    assert "tna_chemical" in FollowUp.objects.get(practice=practice).templates
+
+    page = take_away(client, practice, answers(LATER_SIX_WEEKS), "remove_and_move")
+
+    assert "One planned review would move" in page
+    assert "This technique would follow the schedule of all others again." in page
+    assert "tna_chemical" not in FollowUp.objects.get(practice=practice).templates
+    assert from_rows(PlannedSchedule.objects.get(operation=operation).rows) == SCHEDULE
 
 
 def test_two_leads_who_change_at_once_do_not_overwrite_each_other(practice, lead):
@@ -252,6 +278,13 @@ def test_the_ladder_is_saved_with_its_history(client_of, practice, lead):
         ({"step1_days": "-20"}, "The tries must follow one another, each on a later day than the one before"),
         ({"step0_days": "", "step1_days": "", "step2_days": ""}, "Give at least one try"),
         ({"sends_email": "on", "phone": ""}, "give the phone number, or send no e-mail"),
+        ({"phone": "+44 (0)1632 960100"}, "Leave out “(0)”: after a country code it is not dialled"),
+        ({"phone": "0044 ( 0 ) 1632 960100"}, "Leave out “(0)”: after a country code it is not dialled"),
+        ({"phone": "01632 960100 / 960200"}, "Enter one number only, such as 01632 960100"),
+        ({"phone": "01632 960100 or 960200"}, "Enter one number only, such as 01632 960100"),
+        ({"phone": "01632 960100 01632 960200"}, "The number has 22 digits, and none has more than 15"),
+        ({"phone": "the front desk"}, "Enter the number in digits, such as 01632 960100"),
+        ({"phone": "12"}, "The number is too short"),
         ({"link_days": "61"}, "The link must be between 1 and 60 days"),
         ({"tries": ""}, "The number of calls is missing"),
     ],
@@ -261,3 +294,16 @@ def test_impossible_settings_are_refused_with_their_sentence(client_of, practice
 
     assert sentence in page.content.decode()
     assert not FollowUp.objects.filter(practice=practice).exists()
+
+
+@pytest.mark.parametrize(
+    ("phone", "dials"),
+    [
+        ("01632 960100", "01632960100"),
+        ("(01632) 960-100", "01632960100"),
+        ("+44 1632.960.100", "+441632960100"),
+        ("+44 (0)1632 960100", "+441632960100"),  # stored before it was refused
+    ],
+)
+def test_a_phone_dials_the_number_that_is_meant(phone, dials):
+    assert dialled(phone) == dials

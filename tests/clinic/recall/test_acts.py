@@ -209,6 +209,17 @@ def test_closing_while_the_window_is_open_wants_a_tick(client_of, operated, rece
     assert names(client, "outcome") == ["Early"]
 
 
+def test_closing_before_the_window_opens_says_when_it_does(client_of, operated, reception):
+    operation = operated(50)
+    tried(operation, 3)
+
+    page = close(client_of(reception), operation).content.decode()
+
+    assert "The window opens on day 335 and closes on day 425. Tick to close it all the same" in page
+    assert "Close although the window has not opened yet" in page
+    assert not Closure.objects.exists()
+
+
 def test_what_is_seen_after_closing_still_counts(client_of, practice, operated, reception):
     operation = operated(430)
     close(client_of(reception), operation, reason="never_tried")

@@ -79,3 +79,15 @@ def test_an_hour_that_the_clock_leaves_out_cannot_be_booked(client_of, practice,
         client.post(reverse("book", args=[operation.key]), {"on": "2027-03-28", "at": "02:30"})
 
     assert Booking.objects.get().starts_at == datetime(2027, 3, 28, 1, 30, tzinfo=UTC)
+
+
+def test_half_past_midnight_after_the_window_is_beyond_it_on_today_as_well(client_of, practice, reception):
+    """27 August, 00:30 summer time, is 26 August in UTC: the last day of the window."""
+    operation = create_operation(patient=create_patient(practice), operator=reception, performed_on=date(2026, 7, 1))
+    starts_at = datetime(2026, 8, 26, 23, 30, tzinfo=UTC)
+    Booking.objects.create(operation=operation, starts_at=starts_at, booked_by=reception)
+
+    with time_machine.travel(datetime(2026, 8, 20, 9, tzinfo=UTC), tick=False):
+        lists = client_of(reception).get(reverse("today")).context["lists"]
+
+    assert [row.operation for row in lists.overdue] == [operation]

@@ -1,5 +1,6 @@
 """The recall page: who stands on which list, in which order, and for how many statements."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -8,8 +9,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.planning.recording import change_template
 from clinic.recall.models import Closure
 from clinic.reviews.models import Booking, Contact
+from clinic.schedule import SCHEDULE
 from tests.clinic.recall.conftest import NOW, TODAY
 from tests.clinic.recall.many import many_operations
 from tests.factories import create_review
@@ -235,3 +238,18 @@ def test_past_the_window_all_tries_of_the_operation_are_shown(client_of, operate
 
     assert len(row["row"].tries) == 2
     assert row["last"].result == "left_message"
+
+
+def test_inside_the_audits_window_no_window_is_called_over(client_of, operated, practice, lead, reception):
+    """A schedule of the practice's own may close earlier than the audit does."""
+    early = tuple(replace(p, closes_day=390) if p.code == "twelve_months" else p for p in SCHEDULE)
+    change_template(
+        by=lead, version=1, technique="common", schedule=early, moving=False, reason="Ours", now=NOW, today=TODAY
+    )
+    operation, client = operated(391), client_of(reception)
+
+    (row,) = client.get(reverse("recall"), {"show": "outcome"}).context["rows"]
+    letter = client.get(reverse("letters"), {"pick": operation.key}).content.decode()
+
+    assert row["words"] == "No review planned, day 391"
+    assert "No review is planned. The audit counts a look until day 425: book one by phone." in letter

@@ -139,10 +139,63 @@ def test_a_letter_says_nothing_of_findings_and_the_last_one_that_it_is_the_last(
     assert "phenol" not in page.lower()
 
 
+def test_the_last_letter_keeps_its_word(client_of, operated, reception, settings_of):
+    operation, client = operated(420), client_of(reception)
+    for days in (60, 50, 40, 30):
+        tried(operation, days)
+    make(client, [operation])
+
+    page = make(client, [operation]).content.decode()
+
+    assert "The letter of 25 Nov 2026 said that we would not write again." in page
+    assert Contact.objects.filter(channel="letter").count() == 1
+
+
+def test_a_letter_that_did_not_say_so_is_followed_by_another(client_of, operated, reception, settings_of):
+    operation, client = operated(420), client_of(reception)
+    make(client, [operation])
+
+    make(client, [operation])
+
+    assert Contact.objects.filter(channel="letter").count() == 2
+
+
+def test_the_last_day_of_the_window_is_still_in_time(client_of, operated, reception, settings_of):
+    page = client_of(reception).get(reverse("letters"), {"pick": operated(380).key}).content.decode()
+
+    assert "for a visit by 9 January 2027" in page
+    assert "before" not in page.split("Dear Avery")[1].split("kind regards")[0]
+
+
 def test_letters_to_another_practice_do_not_exist(client_of, operated, colleague_elsewhere):
     page = client_of(colleague_elsewhere).get(reverse("letters"), {"pick": operated(380, "Foreign").key})
 
     assert "Foreign" not in page.content.decode()
+
+
+def test_without_a_number_to_call_no_letter_is_made(client_of, operated, reception):
+    operation, client = operated(380), client_of(reception)
+
+    page = make(client, [operation]).content.decode()
+
+    assert "no number is set. No letter is made. The practice lead sets it under Following up." in page
+    assert reverse("follow-up") not in page
+    assert not Contact.objects.exists()
+    assert not ReportLink.objects.exists()
+
+
+@pytest.mark.parametrize("do", ["page", "pdf"])
+def test_who_stopped_since_the_preview_is_named(client_of, operated, reception, settings_of, do):
+    stays, stops = operated(380, "Stays"), operated(385, "Stops")
+    client, picks = client_of(reception), {"pick": [stays.key, stops.key]}
+    once = client.get(reverse("letters"), picks).context["once"]
+    tried(stops, 0, "declined")
+
+    response = client.post(reverse("letters"), picks | {"once": once, "do": do})
+
+    said = response if do == "page" else client.get(reverse("recall"))
+    assert "Stops, Avery: Declined." in said.content.decode()
+    assert Contact.objects.filter(result="sent").count() == 1
 
 
 # --- the file
@@ -230,6 +283,16 @@ def test_a_cancelled_appointment_is_said_to_be_cancelled(client_of, operated, re
     booking = book(operated(380), TODAY + timedelta(days=3))
     booking.cancelled_at = NOW
     booking.save_version(by=reception)
+
+    (event,) = Calendar.from_ical(Client().get(address_of(client_of(reception))).content).walk("VEVENT")
+
+    assert (str(event["status"]), int(event["sequence"])) == ("CANCELLED", 2)
+
+
+def test_the_appointment_of_somebody_who_has_died_is_said_to_be_cancelled(client_of, operated, reception):
+    booking = book(operated(380), TODAY + timedelta(days=3))
+    booking.operation.patient.died_on = TODAY
+    booking.operation.patient.save()
 
     (event,) = Calendar.from_ical(Client().get(address_of(client_of(reception))).content).walk("VEVENT")
 

@@ -142,6 +142,7 @@ def test_each_toe_has_its_questions_and_an_amputated_one_has_none(operated):
         ({"fluid0": ""}, "Choose what you see"),
         ({"nail0": "both"}, "Choose whether you see new nail"),
         ({"sore0": ""}, "Choose whether that side is sore"),
+        ({"signs": ["all of them"]}, "Tick only what is on the list"),
         ({"call": "maybe"}, "Choose whether we shall call you"),
         ({"note": "x" * 301}, "The note is too long: at most 300 letters"),
     ],
@@ -164,6 +165,15 @@ def test_the_note_is_shown_as_text(link, client_of, practitioner):
 
     assert "<script>alert" not in page
     assert "&lt;script&gt;alert" in page
+
+
+def test_warning_signs_can_be_ticked_and_are_asked_first_without_a_tap_more(link):
+    page = Client().get(link.url).content.decode()
+    assert page.index("Do you have any of these?") < page.index("How much does it hurt")
+
+    send(link, signs=["sign_lines", "sign_shaky"])
+
+    assert PatientReport.objects.get().flags == ["sign_lines", "sign_shaky"]
 
 
 # --- the photograph
@@ -203,6 +213,7 @@ def test_a_photograph_that_is_refused_says_why_and_spends_nothing(link, data, na
     assert not Photograph.objects.exists()
     assert not Review.objects.exists()
     assert page.context["form"]["pain0"].value() == "1"
+    assert "Everything you typed is kept. Please choose the photo again." in page.content.decode()
     assert Client().get(link.url).status_code == 200
 
 

@@ -14,7 +14,9 @@ pytestmark = pytest.mark.django_db
 
 
 def unexpected(client):
-    return client.get(reverse("today")).context["lists"].unexpected
+    """What came in, as the page has it from the top."""
+    lists = client.get(reverse("today")).context["lists"]
+    return [*lists.warnings, *lists.unexpected]
 
 
 def test_warnings_come_before_what_came_earlier(client_of, operated, practitioner):
@@ -36,6 +38,44 @@ def test_warnings_come_before_what_came_earlier(client_of, operated, practitione
         ("Calm", "new", "Patient's report"),
     ]
     assert calm.flags == []
+
+
+def test_a_note_stands_among_the_warnings_until_it_is_dealt_with(client_of, operated, practitioner):
+    create_report(operated(365, "Calm"), now=NOW - timedelta(days=3))
+    report = create_report(operated(364, "Wrote"), note="toe black, red line up my leg", now=NOW)
+    client = client_of(practitioner)
+
+    first = unexpected(client)[0]
+    assert (first.identity.family_name, first.kind, first.words) == ("Wrote", "late", "Warning: wrote more")
+
+    client.post(reverse("review-accept", args=[report.review.key]))
+    client.post(reverse("report-answered", args=[report.review.key]))
+    assert [row.identity.family_name for row in unexpected(client)] == ["Calm"]
+
+
+def test_a_warning_stands_once_and_above_the_operations_to_finish(client_of, operated, practitioner, reception):
+    operated(3, "Unsigned")
+    create_report(operated(365, "Calm"), now=NOW - timedelta(days=3))
+    create_report(operated(364, "Hurts"), pain=7, now=NOW)
+
+    response = client_of(practitioner).get(reverse("today"))
+
+    page = response.content.decode()
+    assert page.index("Hurts, Avery") < page.index('id="unfinished"') < page.index("Calm, Avery")
+    assert [row.identity.family_name for row in response.context["lists"].warnings] == ["Hurts"]
+    assert [row.identity.family_name for row in response.context["lists"].unexpected] == ["Calm"]
+    assert 'id="warnings"' in client_of(reception).get(reverse("today")).content.decode()
+
+
+def test_a_ticked_sign_is_a_red_flag_that_stays_when_the_report_is_accepted(client_of, operated, practitioner):
+    report = create_report(operated(365), signs=("sign_dark",), now=NOW)
+    client = client_of(practitioner)
+
+    client.post(reverse("review-accept", args=[report.review.key]))
+
+    (flag,) = client.get(reverse("today")).context["red_flags"]
+    assert flag.fact == "Toe black, blue or numb, ticked by the patient on day 365"
+    assert flag.source_key == report.review.key
 
 
 def test_a_red_flag_of_a_report_is_on_top_of_today_until_it_is_answered(client_of, operated, practitioner, reception):
@@ -80,6 +120,9 @@ def test_reception_sees_that_there_is_a_warning_and_not_which(client_of, operate
         ({"fluid": "not_sure"}, []),
         ({"fluid": "yellow"}, ["yellow_fluid"]),
         ({"wants_call": True}, ["wants_call"]),
+        ({"note": "toe black, red line up my leg", "wants_call": True}, ["wrote", "wants_call"]),
+        ({"note": " \n"}, []),
+        ({"signs": ("sign_lines", "sign_dark")}, ["sign_lines", "sign_dark"]),
         ({"sore": "yes"}, ["sore"]),
         ({"nail": "yes"}, ["nail_grows"]),
         ({"nail": "not_sure", "sore": "not_sure"}, []),
