@@ -38,7 +38,10 @@ class Known(StrEnum):
 
     NOBODY = "nobody: random, made for this file alone"
     OUTSIDER = "an outsider may know it: widened until enough patients look alike"
-    CLINIC = "only the clinic knows it: kept while it does not tell an outcome"
+    CLINIC = (
+        "only the clinic knows it: agent and time of exposure are kept while they do not tell an outcome, "
+        "the rest is kept as it is"
+    )
     OUTCOME = "the outcome itself: what must not be learnt about a person"
 
 

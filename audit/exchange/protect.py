@@ -214,8 +214,11 @@ def _sensitive(rows: pd.DataFrame) -> Mapping[str, np.ndarray]:
 
 
 def _pattern_column(rows: pd.DataFrame) -> pd.Series:
-    by_cluster = patterns_of(rows, rows["cluster_key"])
-    return pd.Series([repr(by_cluster[key]) for key in rows["cluster_key"]], index=rows.index)
+    """Each row's pattern as a small number: the pattern itself is as long as its patient has rows."""
+    number: dict[object, int] = {}
+    own = patterns_of(rows, rows["cluster_key"]).items()
+    by_cluster = {key: number.setdefault(pattern, len(number)) for key, pattern in own}
+    return pd.Series([by_cluster[key] for key in rows["cluster_key"]], index=rows.index, dtype=np.int64)
 
 
 def _numbered(values: pd.Series) -> np.ndarray:

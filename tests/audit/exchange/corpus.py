@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from audit.exchange.columns import FILE, NAMES
-from audit.exchange.package import MANIFEST, MEMBERS, SUMS, package, sums
+from audit.exchange.package import MANIFEST, MEMBERS, SUMS, members, package, sums
+from audit.exchange.release import LENGTH, LETTERS
 from tests.audit.exchange import sets
 
 
@@ -223,6 +224,7 @@ def manifests() -> Iterator[Case]:
     yield Case("a part too many", with_manifest(comment="hello"), "not a part of a manifest")
     yield Case("free text in a code", with_manifest(practice="Northgate foot rooms"), "practice is")
     yield Case("markup in a code", with_manifest(group="<script>alert(1)</script>"), "group is")
+    yield Case("a year that ends before it begins", with_manifest(audit_year="2024-03/2023-04"), "audit_year is")
     yield Case("k below five", with_manifest(k=2), "k is \u201c2\u201d")
     yield Case("k as a text", with_manifest(k="5"), "k is")
     yield Case("k as true", with_manifest(k=True), "k is")
@@ -386,6 +388,18 @@ def rows_against_each_other() -> Iterator[Case]:
         return rows
 
     yield Case("one patient of two ages", with_rows(two_ages), "differs between rows of one patient")
+
+    yield Case("twenty thousand toes of one patient", _one_patient(20_000), "one patient has more than 40 toes")
+
+
+def _one_patient(number: int) -> bytes:
+    """Small when packed; whoever writes each row's whole pattern down needs gigabytes."""
+    chance = random.Random(1)
+    first = sets.released().iloc[[0]]
+    rows = pd.concat([first] * number, ignore_index=True)
+    for name in ("row_code", "toe_code"):
+        rows[name] = ["".join(chance.choices(LETTERS, k=LENGTH)) for _ in range(number)]
+    return zipped(members(rows, sets.manifest(rows)), pack=zipfile.ZIP_DEFLATED)
 
 
 def against_the_manifest() -> Iterator[Case]:
