@@ -73,7 +73,8 @@ def invite(*, by: Member, group: PeerGroup, now: datetime) -> str:
     """A new place in the group; gives the token, which is kept nowhere."""
     token = secrets.token_urlsafe(24)
     with transaction.atomic():
-        PeerGroup.objects.select_for_update().get(pk=group.pk)
+        # The page's group may be stale: only the locked row says whether it is open.
+        group = PeerGroup.objects.select_for_update().get(pk=group.pk)
         waiting = group.memberships.filter(practice__isnull=True, expires_at__gt=now).count()
         if group.closed_at or waiting >= MOST_INVITATIONS:
             raise Conflict(f"PeerGroup {group.key}")

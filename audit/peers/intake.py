@@ -11,11 +11,12 @@ from django.db import transaction
 from audit.exchange.package import MANIFEST
 from audit.exchange.problems import Problem, Refused
 from audit.exchange.reading import ReceivedSet, read_set
-from audit.exchange.words import period_words
+from audit.exchange.words import overlap, period_words
 from audit.peers.models import Membership, PeerGroup, PeerSet, Refusal, SetState
 from clinic.access.models import Member
 
 QUOTED = re.compile("\u201c[^\u201d]*\u201d")
+ONLY_ITSELF = "the practice itself handed in the set that is here for this year; only it can replace that"
 IS_HERE = "A file from this practice for this year is here already. Replace it?"
 
 
@@ -33,13 +34,18 @@ def receive(
     """
     found = read_set(data)
     with transaction.atomic():
-        PeerGroup.objects.select_for_update().get(pk=group.pk)
+        # What the sender's page knew may have changed since: only the locked rows say whether the group is open.
+        group = PeerGroup.objects.select_for_update().get(pk=group.pk)
         owner = _owner(found, group, membership)
         standing = _standing(owner, found)
         _refuse_known(found, group, owner)
+        if standing and standing.verified and membership is None:
+            raise _refused("practice", ONLY_ITSELF)
         if standing and not replace:
             raise AsksToReplace(IS_HERE)
         state, reason = _state(found, group)
+        if state is SetState.POOLED:
+            _refuse_overlap(owner, found)
         if standing:
             standing.state, standing.state_reason = SetState.REPLACED, ""
             _keep(standing, by)
@@ -90,8 +96,15 @@ def _owner(found: ReceivedSet, group: PeerGroup, membership: Membership | None) 
     if membership is not None:
         if manifest.practice != membership.code:
             raise _refused("practice", f"carries the code {manifest.practice}, which is not the code of this practice")
-        return membership
-    named = group.memberships.filter(code=manifest.practice, practice__isnull=False, left_at__isnull=True).first()
+        own = group.memberships.select_for_update().filter(pk=membership.pk, left_at__isnull=True).first()
+        if own is None:
+            raise _refused("practice", "the practice has left the group")
+        return own
+    named = (
+        group.memberships.select_for_update()
+        .filter(code=manifest.practice, practice__isnull=False, left_at__isnull=True)
+        .first()
+    )
     if named is None:
         raise _refused("practice", f"no practice with the code {manifest.practice} is in this group")
     return named
@@ -100,6 +113,18 @@ def _owner(found: ReceivedSet, group: PeerGroup, membership: Membership | None) 
 def _standing(owner: Membership, found: ReceivedSet) -> PeerSet | None:
     states = (SetState.POOLED, SetState.APART)
     return owner.sets.filter(audit_year=found.manifest.audit_year, state__in=states).defer("file").first()
+
+
+def _refuse_overlap(owner: Membership, found: ReceivedSet) -> None:
+    """One operation in two sets of a practice would count twice."""
+    year = found.manifest.audit_year
+    pooled = owner.sets.filter(state=SetState.POOLED).exclude(audit_year=year).values_list("audit_year", flat=True)
+    if both := next((each for each in pooled if overlap(each, year)), None):
+        raise _refused(
+            "audit_year",
+            f"the months of {period_words(year)} overlap with the set of {period_words(both)} that this practice has "
+            "in the pool, so operations would count twice; withdraw that set first",
+        )
 
 
 def _refuse_known(found: ReceivedSet, group: PeerGroup, owner: Membership) -> None:
