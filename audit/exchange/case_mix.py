@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from audit.exchange.coarsest import to_coarsest
 from audit.exchange.pooled import Member
 from audit.exchange.units import units_of
 from audit.measures.definitions import Outcome, Unit
@@ -38,10 +39,11 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
     """Expected events of each practice by Firth's regression on technique, side and age over all practices.
 
     The expected events are scaled so that all together are as many as were observed: the penalty alone would expect a
-    few more. An association adjusted for what the files tell, no more.
+    few more. An association adjusted for what every file tells, no more.
     """
     ordered = sorted(members, key=lambda member: member.code)
-    known = [_known(member, outcome, unit) for member in ordered]
+    alike = to_coarsest(ordered)
+    known = [_known(member, outcome, unit) for member in alike.members]
     units = pd.concat(known, ignore_index=True) if known else pd.DataFrame()
     events = int(units["event"].sum()) if len(units) else 0
     if len(ordered) < FEWEST_PRACTICES:
@@ -65,7 +67,7 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
         if (place := (units["practice"] == member.code).to_numpy()).any()
         and units[place]["patient_key"].nunique() >= FEWEST_OF_PRACTICE
     ]
-    return CaseMix(tuple(rows), notes=notes)
+    return CaseMix(tuple(rows), notes=(*alike.notes, *notes))
 
 
 def _known(member: Member, outcome: Outcome, unit: Unit) -> pd.DataFrame:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from audit.charts import telling
@@ -223,6 +224,25 @@ def test_expected_events_add_up_to_the_observed(six):
         assert row.low <= row.ratio <= row.high
 
 
+WIDER = {
+    "age_band": lambda rows: "any",
+    "side": lambda rows: rows["side"].replace({"tibial": "edge", "fibular": "edge"}),
+    "technique": lambda rows: rows["technique"].replace({"wedge": "other_with_matricectomy"}),
+}
+
+
+@pytest.mark.parametrize("name", WIDER)
+def test_a_practice_whose_file_tells_less_is_not_explained_by_that(six, name):
+    """A widened word that only one file has would be a level of its own: its practice would be adjusted away."""
+    one = replace(six[0], rows=six[0].rows.assign(**{name: WIDER[name]}))
+    alike = [replace(each, rows=each.rows.assign(**{name: WIDER[name]})) for each in six]
+
+    found = case_mix([one, *six[1:]], Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    assert found.rows == case_mix(alike, Outcome.ANY_REGROWTH, Unit.SIDE).rows
+    assert any("a file" in note for note in found.notes)
+
+
 def test_checks_say_what_fails(six):
     found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
     by_label = {check.label: check for check in checks(six, found, refused=2, apart=1)}
@@ -231,6 +251,24 @@ def test_checks_say_what_fails(six):
     assert by_label["Files refused at intake"].found == "2"
     assert by_label["Practices"].passed
     assert not by_label["Loss below the event rate"].passed
+
+
+def test_the_periods_compared_are_those_of_all_rows(six):
+    """A practice with two years is not of the same period as those with the later one alone."""
+    first = six[0]
+    before = first.rows.assign(audit_year="2022-04/2023-03")
+    longer = replace(first, rows=pd.concat([before, first.rows], ignore_index=True))
+    found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    def same_period(members: list[Member]):
+        return next(check for check in checks(members, found) if check.label == "Same period")
+
+    assert same_period(six).passed
+    mixed = same_period([longer, *six[1:]])
+    assert not mixed.passed
+    assert mixed.found == "Apr 2022 to Mar 2024, Apr 2023 to Mar 2024"
+    as_one = replace(first, rows=first.rows.assign(audit_year="2022-04/2024-03"))
+    assert same_period([longer, as_one]).passed
 
 
 def test_other_definitions_are_not_pooled(six):
