@@ -167,6 +167,13 @@ def entries() -> Iterator[Case]:
     yield Case("a device", zipped(files, change=_mode(0o020666)), "is a link or something else")
     yield Case("a member twice", more(FILE), "stands in the zip twice")
     yield Case("a zip within the zip", more("inner.zip", sets.a_set()), "not a member of a set")
+    yield Case(
+        "a member with a comment", zipped(files, change=_noted("comment", b"avery example")), "carries a comment"
+    )
+    extra = struct.pack("<HH5s", 0x9999, 5, b"avery")
+    yield Case("a member with an extra field", zipped(files, change=_noted("extra", extra)), "or an extra field")
+    yield Case("an extra field before the bytes alone", _local_extra(extra), "belong to no member")
+    yield Case("bytes between the members", _between(b"avery example"), "belong to no member")
     yield Case("encrypted", _flagged(0x1), "is encrypted")
     yield Case("packed in another way", zipped(files, pack=zipfile.ZIP_BZIP2), "packed in a way")
     for name in (FILE, MANIFEST, SUMS, "README.txt"):
@@ -179,6 +186,37 @@ def _mode(mode: int) -> Callable[[zipfile.ZipInfo], None]:
         entry.external_attr = (mode if entry.filename == FILE else 0o100600) << 16
 
     return change
+
+
+def _noted(name: str, value: bytes) -> Callable[[zipfile.ZipInfo], None]:
+    def change(entry: zipfile.ZipInfo) -> None:
+        if entry.filename == FILE:
+            setattr(entry, name, value)
+
+    return change
+
+
+def _between(more: bytes, *, at: int | None = None) -> bytes:
+    """A set with bytes before its second member, or at another place, and a directory that fits."""
+    data = bytearray(sets.a_set())
+    second = data.find(b"PK\x03\x04", 4)
+    place = second if at is None else at
+    data[place:place] = more
+    entry = data.find(b"PK\x01\x02")
+    struct.pack_into("<L", data, len(data) - 6, entry)
+    while entry >= 0:
+        offset = struct.unpack_from("<L", data, entry + 42)[0]
+        struct.pack_into("<L", data, entry + 42, offset + len(more) if offset >= second else offset)
+        entry = data.find(b"PK\x01\x02", entry + 4)
+    return bytes(data)
+
+
+def _local_extra(extra: bytes) -> bytes:
+    """An extra field that only the header before the bytes of the first member knows."""
+    length = struct.unpack_from("<H", sets.a_set(), 26)[0]
+    data = bytearray(_between(extra, at=30 + length))
+    struct.pack_into("<H", data, 28, len(extra))
+    return bytes(data)
 
 
 def _flagged(bit: int) -> bytes:
@@ -231,6 +269,7 @@ def manifests() -> Iterator[Case]:
     yield Case("rows below nought", with_manifest(rows=-1), "rows is")
     yield Case("a period that has not matured", with_manifest(matured=False), "matured is")
     yield Case("a step that is a text of one's own", with_manifest(steps={"=cmd()": "1"}), "steps is")
+    yield Case("a step of other words", with_manifest(steps={"call avery example": "1"}), "steps is")
     yield Case("a count beyond reason", with_manifest(rows_left_out="99999999999"), "rows_left_out is")
 
 
