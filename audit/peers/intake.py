@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from audit.exchange.manifest import bare_digest
 from audit.exchange.package import MANIFEST
 from audit.exchange.problems import Problem, Refused
 from audit.exchange.reading import ReceivedSet, read_set
@@ -33,12 +34,14 @@ def receive(
     Raises Refused with every reason, AsksToReplace where an earlier set stands and `replace` is not said.
     """
     found = read_set(data)
+    bare = bare_digest(found.rows)
     with transaction.atomic():
         # What the sender's page knew may have changed since: only the locked rows say whether the group is open.
         group = PeerGroup.objects.select_for_update().get(pk=group.pk)
         owner = _owner(found, group, membership)
         standing = _standing(owner, found)
         _refuse_known(found, group, owner)
+        _refuse_redrawn(bare, group, owner)
         if standing and standing.verified and membership is None:
             raise _refused("practice", ONLY_ITSELF)
         if standing and not replace:
@@ -56,6 +59,7 @@ def receive(
             rows=len(found.rows),
             sha256=found.sha256,
             content=found.manifest.content,
+            bare_content=bare,
             file=data,
             state=state,
             state_reason=reason,
@@ -134,6 +138,15 @@ def _refuse_known(found: ReceivedSet, group: PeerGroup, owner: Membership) -> No
         if row.membership_id != owner.pk:
             raise _refused("content", "these rows were handed in by another practice of this group")
         raise _refused("content", f"these rows are here already: {row.get_state_display().lower()}")
+
+
+def _refuse_redrawn(bare: str, group: PeerGroup, owner: Membership) -> None:
+    """The same rows under codes drawn anew. What its practice has withdrawn may come back like this."""
+    same = PeerSet.objects.filter(membership__group=group, bare_content=bare)
+    if same.exclude(membership=owner).exists():
+        raise _refused("content", "these rows, under other codes, were handed in by another practice of this group")
+    if same.filter(state__in=(SetState.POOLED, SetState.APART)).exists():
+        raise _refused("content", "these rows are here already, under other codes; nothing in them has changed")
 
 
 def _state(found: ReceivedSet, group: PeerGroup) -> tuple[SetState, str]:

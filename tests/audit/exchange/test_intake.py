@@ -4,13 +4,15 @@ import pytest
 from django.urls import reverse
 
 from audit.exchange.problems import Refused
+from audit.exchange.simulated import Plan
 from audit.peers import groups, intake
 from audit.peers.models import PeerSet, SetState
 from clinic.access.models import Conflict
 from tests.audit.exchange import acts, sets
 from tests.audit.exchange.conftest import lead_of, reviewer_of
 
-YEAR, BOTH_YEARS, YEAR_BEFORE = "2023-04/2024-03", "2022-04/2024-03", "2022-04/2023-03"
+YEAR, BOTH_YEARS = "2023-04/2024-03", "2022-04/2024-03"
+OTHER = Plan("north corrected", seed=12, patients=120)
 
 
 @pytest.fixture
@@ -23,9 +25,10 @@ def membership(host):
     return acts.joined(lead_of("north"), acts.a_group(host))
 
 
-def file_of(membership, year: str = YEAR, seed: int = 1) -> bytes:
-    rows = sets.released(seed=seed).assign(audit_year=year)
-    return sets.a_set(rows, group=membership.group.code, practice=membership.code)
+def file_of(membership, year: str = YEAR, plan: Plan = sets.PLAN, *, seed: int = 1) -> bytes:
+    """plan: whose rows. seed: of the random codes."""
+    rows = sets.released(plan, seed=seed).assign(audit_year=year)
+    return sets.a_set(rows, plan, group=membership.group.code, practice=membership.code)
 
 
 def brought(membership, data: bytes, *, by_itself: bool = True, replace: bool = False) -> PeerSet:
@@ -40,10 +43,10 @@ def test_overlapping_periods_are_not_both_pooled(membership, first, second):
     brought(membership, file_of(membership, first))
 
     with pytest.raises(Refused, match=r"overlap with the set of .* operations would count twice; withdraw that set"):
-        brought(membership, file_of(membership, second, seed=2), replace=True)
+        brought(membership, file_of(membership, second, OTHER), replace=True)
 
     assert [row.audit_year for row in PeerSet.objects.all()] == [first]
-    assert brought(membership, file_of(membership, "2019-04/2020-03", seed=3)).state == SetState.POOLED
+    assert brought(membership, file_of(membership, "2019-04/2020-03", OTHER)).state == SetState.POOLED
 
 
 def test_after_withdrawal_the_longer_period_is_taken(membership):
@@ -51,23 +54,23 @@ def test_after_withdrawal_the_longer_period_is_taken(membership):
     by = membership.practice.members.get()
     intake.withdraw_set(by=by, row=row, version=row.version, reason="two years instead")
 
-    assert brought(membership, file_of(membership, BOTH_YEARS, seed=2)).state == SetState.POOLED
+    assert brought(membership, file_of(membership, BOTH_YEARS, OTHER)).state == SetState.POOLED
 
 
 def test_only_the_practice_replaces_what_it_handed_in_itself(membership):
     own = brought(membership, file_of(membership))
 
     with pytest.raises(Refused, match="only it can replace that"):
-        brought(membership, file_of(membership, seed=2), by_itself=False, replace=True)
+        brought(membership, file_of(membership, plan=OTHER), by_itself=False, replace=True)
 
     own.refresh_from_db()
     assert own.state == SetState.POOLED
-    assert brought(membership, file_of(membership, seed=2), replace=True).verified
+    assert brought(membership, file_of(membership, plan=OTHER), replace=True).verified
 
 
 def test_what_others_brought_anybody_may_replace_and_the_comparison_says_so(host, membership, client_of):
     brought(membership, file_of(membership), by_itself=False)
-    brought(membership, file_of(membership, seed=2), by_itself=False, replace=True)
+    brought(membership, file_of(membership, plan=OTHER), by_itself=False, replace=True)
 
     page = client_of(host).get(reverse("compare", args=[membership.group.key])).content.decode()
 
@@ -97,16 +100,39 @@ def test_nothing_is_taken_after_leaving_however_old_the_page(membership, by_itse
     assert not PeerSet.objects.exists()
 
 
+def test_the_same_rows_under_codes_drawn_anew_are_a_replay(host, membership):
+    first = brought(membership, file_of(membership))
+    other = acts.joined(lead_of("south"), membership.group)
+
+    with pytest.raises(Refused, match="under other codes; nothing in them has changed"):
+        brought(membership, file_of(membership, seed=2), replace=True)
+    with pytest.raises(Refused, match="under other codes, were handed in by another practice"):
+        brought(other, file_of(other, seed=2))
+
+    # What was withdrawn by mistake may come back.
+    intake.withdraw_set(by=membership.practice.members.get(), row=first, version=first.version, reason="by mistake")
+    assert brought(membership, file_of(membership, seed=2)).state == SetState.POOLED
+
+
+def test_a_practice_that_left_is_told_that_it_cannot_join_again(host, membership):
+    lead = membership.practice.members.get()
+    groups.leave(by=lead, membership=membership, version=membership.version, now=acts.NOW)
+
+    with pytest.raises(groups.NotJoined, match="has left it; a practice that has left cannot join"):
+        acts.joined(lead, membership.group, host=host)
+
+
 RACE = """
 from audit.exchange.problems import Refused
+from audit.exchange.simulated import Plan
 from audit.peers import groups, intake
 from audit.peers.models import PeerSet
 from tests.audit.exchange import acts
 from tests.audit.exchange.conftest import lead_of, reviewer_of
-from tests.audit.exchange.test_intake import brought, file_of
+from tests.audit.exchange.test_intake import OTHER, brought, file_of
 host = reviewer_of("host")
 membership = acts.joined(lead_of("north"), acts.a_group(host))
-files = [file_of(membership), file_of(membership, "{year}", seed=2)]
+files = [file_of(membership), file_of(membership, "{year}", OTHER)]
 def attempt():
     return brought(membership, files.pop(), replace={replace}).state
 def after():
