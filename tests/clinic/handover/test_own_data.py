@@ -15,6 +15,7 @@ from openpyxl import load_workbook
 
 from clinic.handover.models import Handover
 from clinic.handover.tables import NOT_TAKEN, TABLES, sheets
+from clinic.handover.views import MAKERS
 from clinic.planning.models import FollowUp, PlannedSchedule
 from clinic.recall.models import Closure
 from tests.factories import (
@@ -135,6 +136,22 @@ def test_nothing_leaves_without_a_note(records, lead, client_of, monkeypatch):
     assert taken(client_of(lead, raise_request_exception=False)).status_code == 500
     assert answer.status_code == 200
     assert Handover.objects.count() == 1
+
+
+def test_the_file_is_made_before_anything_is_locked(records, lead, client_of, monkeypatch):
+    """A lock held while all records are packed would keep everybody else from writing."""
+    make, *rest = MAKERS["csv"]
+    depth: list[int] = []
+
+    def watched(found):
+        depth.append(len(connection.savepoint_ids))
+        return make(found)
+
+    monkeypatch.setitem(MAKERS, "csv", (watched, *rest))
+    outside = len(connection.savepoint_ids)
+
+    assert taken(client_of(lead)).status_code == 200
+    assert depth == [outside]
 
 
 @pytest.mark.parametrize(
