@@ -35,13 +35,18 @@ def forest(found: Comparison, own: str = "") -> Chart:
     )
 
 
-def groups_chart(found: Comparison, slug: str, title: str, lines: Sequence[Line]) -> Chart:
-    """The pooled rate of each group. What may not be pooled stands in the notes with its reason, without a count."""
+def groups_chart(found: Comparison, slug: str, title: str, lines: Sequence[Line], more: str = "") -> Chart:
+    """The pooled rate of each group. What may not be pooled stands in the notes with its reason, without a count.
+
+    more: a note on what the groups are, or empty.
+    """
     counted = [line for line in lines if line.pool is not None]
     apart = [f"{line.label}: {line.withheld}" for line in lines if line.pool is None and line.practices]
     notes = [POOLED, "An association, not a cause: technique, side and exposure are chosen for each patient."]
     if apart:
         notes.append(f"Not pooled: {'; '.join(apart)}.")
+    if more:
+        notes.append(more)
     return Chart(
         slug=slug,
         title=title,

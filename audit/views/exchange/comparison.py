@@ -26,6 +26,9 @@ from clinic.access.decorators import allowed, require_methods
 from clinic.access.rules import Action
 from clinic.paper import NoPaper, pdf_of_html
 
+# Files that leave the page; the pictures on it are looked at, not taken.
+TAKEN = {"csv", "png"}
+
 if TYPE_CHECKING:
     from audit.charts.telling import AnyChart
     from audit.exchange.before import Check
@@ -154,16 +157,16 @@ def checks_of(place: Place, answer: Compared) -> "tuple[Check, ...]":
 
 def all_charts(answer: Compared, own: str) -> "list[AnyChart]":
     """Every chart of the comparison, in the order of print."""
-    from audit.exchange import pictures
+    from audit.exchange import groups, pictures
 
     found = answer.found
     charts: list[AnyChart] = [pictures.forest(found, own)]
     if (beside := pictures.funnel_chart(found, own)) is not None:
         charts.append(beside)
-    charts.append(pictures.groups_chart(found, "by-technique", "By technique and agent", answer.technique))
-    charts.append(
-        pictures.groups_chart(found, "by-exposure", "Partial avulsion with phenol, by exposure", answer.exposure)
-    )
+    unnamed, withheld = groups.unnamed_agents(answer.members), groups.withheld_times(answer.members)
+    charts.append(pictures.groups_chart(found, "by-technique", "By technique and agent", answer.technique, unnamed))
+    title = "Partial avulsion with phenol, by exposure"
+    charts.append(pictures.groups_chart(found, "by-exposure", title, answer.exposure, withheld))
     charts.append(pictures.groups_chart(found, "by-side", "By treated side", answer.side))
     return charts
 
@@ -180,6 +183,9 @@ def chart(request: HttpRequest, key: str, slug: str, form: str) -> HttpResponse:
     wanted = next((each for each in all_charts(answer, place.own_code) if each.slug == slug), None)
     if wanted is None or form not in {*PICTURES, "csv"}:
         raise Http404
+    if form in TAKEN:
+        take(practice=request.user.practice, by=request.user, what=Taking.What.POOLED, now=timezone.now(),
+             about=f"{place.group.code} {slug}.{form}")  # fmt: skip
     if form == "csv":
         return download(telling.csv_text(wanted).encode(), f"{slug}.csv", "text/csv; charset=utf-8")
     theme, width = one_of(request, "theme", THEMES), one_of(request, "width", WIDTHS)
