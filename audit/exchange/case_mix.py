@@ -18,7 +18,7 @@ from audit.stats.model_terms import Factor, coded_terms
 from audit.stats.patient_types import patient_numbers
 from audit.stats.releases import FEWEST_OF_PRACTICE, FEWEST_PRACTICES
 
-TERMS = ("technique", "side", "age_band")
+TERMS = {"technique": "technique", "side": "side", "age_band": "age"}
 FEWEST_EVENTS, FEWEST_KNOWN = 5, 50
 
 
@@ -30,9 +30,15 @@ class CaseMix:
     """
 
     rows: tuple[ObservedExpected, ...]
-    terms: tuple[str, ...] = TERMS
+    terms: tuple[str, ...] = tuple(TERMS)
     notes: tuple[str, ...] = ()
     withheld: str = ""
+
+    @property
+    def mix_of(self) -> str:
+        """The terms in words: "technique and side"; empty where every unit is alike in all of them."""
+        words = [TERMS[name] for name in self.terms]
+        return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix:
@@ -67,7 +73,8 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
         if (place := (units["practice"] == member.code).to_numpy()).any()
         and units[place]["patient_key"].nunique() >= FEWEST_OF_PRACTICE
     ]
-    return CaseMix(tuple(rows), notes=(*alike.notes, *notes))
+    terms = tuple(name for name in TERMS if units[name].nunique() > 1)
+    return CaseMix(tuple(rows), terms, (*alike.notes, *notes))
 
 
 def _known(member: Member, outcome: Outcome, unit: Unit) -> pd.DataFrame:
