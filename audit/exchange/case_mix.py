@@ -59,8 +59,11 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
                        f"{FEWEST_EVENTS} of {FEWEST_KNOWN} are needed")  # fmt: skip
     results = units["event"].to_numpy(np.float64)
     people = patient_numbers(units["patient_key"].to_numpy(str), len(units))
-    factors = [Factor(name, units[name].tolist(), merge_small=True) for name in TERMS]
-    _, design, notes = coded_terms(factors, results, people)
+    terms = tuple(name for name in TERMS if units[name].nunique() > 1)
+    design, notes = np.ones((len(units), 1)), ()
+    if terms:
+        factors = [Factor(TERMS[name], units[name].tolist(), merge_small=True) for name in terms]
+        _, design, notes = coded_terms(factors, results, people)
     design = _independent(design)
     fit = logistic_firth(design, results)
     if not fit.shown:
@@ -73,7 +76,6 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
         if (place := (units["practice"] == member.code).to_numpy()).any()
         and units[place]["patient_key"].nunique() >= FEWEST_OF_PRACTICE
     ]
-    terms = tuple(name for name in TERMS if units[name].nunique() > 1)
     return CaseMix(tuple(rows), terms, (*alike.notes, *notes))
 
 

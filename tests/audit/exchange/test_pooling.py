@@ -281,8 +281,20 @@ def test_a_practice_whose_file_tells_less_is_not_explained_by_that(six, name):
     assert any("a file" in note for note in found.notes)
     # The files tell the age of some patients only, so it is not adjusted for and nobody is told that it was.
     assert "age_band" not in found.terms
+    assert not any("age_band" in note for note in found.notes)
     assert "age" not in found.mix_of.split()
     assert case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE).mix_of == "technique and side"
+
+
+def test_without_anything_to_adjust_for_all_are_expected_alike(six):
+    """One technique, no side, no age told: everybody's expected rate is the pool's."""
+    own = {"age_band": "any", "side": "edge", "technique": "pna_chemical"}
+    found = case_mix([replace(each, rows=each.rows.assign(**own)) for each in six], Outcome.ANY_REGROWTH, Unit.SIDE)
+    known = {each.code: each.found.ascertained
+             for each in compare(six, Outcome.ANY_REGROWTH, Unit.SIDE).headline.contributions}  # fmt: skip
+
+    assert found.mix_of == ""
+    assert len({round(row.expected / known[row.code], 9) for row in found.rows}) == 1
 
 
 def test_checks_say_what_fails(six):
