@@ -6,8 +6,9 @@ from django.urls import reverse
 from audit.exchange.problems import Refused
 from audit.exchange.simulated import Plan
 from audit.peers import groups, intake
-from audit.peers.models import PeerSet, SetState
+from audit.peers.models import PeerGroup, PeerSet, SetState
 from clinic.access.models import Conflict
+from clinic.access.once import new_token
 from tests.audit.exchange import acts, sets
 from tests.audit.exchange.conftest import lead_of, reviewer_of
 
@@ -153,3 +154,13 @@ def test_of_two_uploads_at_once_one_stands(race, year, replace, answers, states)
 
     assert sorted(results) == answers
     assert standing == states
+
+
+def test_a_group_of_a_year_that_ends_before_it_begins_is_not_opened(host, client_of):
+    answers = {"once": new_token(), "name": "Group", "outcome": "any_regrowth", "unit": "side"}
+    address = reverse("group-new")
+
+    page = client_of(host).post(address, {**answers, "audit_year": "2024-03/2023-04"}).content.decode()
+
+    assert "The last month of the audit year lies before its first" in page
+    assert not PeerGroup.objects.exists()
