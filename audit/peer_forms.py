@@ -10,6 +10,7 @@ from django.conf import settings
 from audit.exchange.columns import YEAR
 from audit.exchange.manifest import GROUP_CODE, PRACTICE_CODE
 from audit.exchange.outline import MOST_BYTES
+from audit.exchange.words import in_order
 from audit.measures.definitions import OUTCOMES, UNITS
 from audit.peers.models import Membership
 from audit.stats.disclosure import FEWEST_ALIKE
@@ -117,6 +118,8 @@ class GroupForm(OneTimeForm, forms.Form):
         typed = str(self.cleaned_data["audit_year"]).strip()
         if typed and not re.fullmatch(YEAR, typed):
             raise forms.ValidationError("The audit year looks like 2023-04/2024-03")
+        if typed and not in_order(typed):
+            raise forms.ValidationError("The last month of the audit year lies before its first")
         return typed
 
 

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from audit.exchange.preparing import NotExportable, Prepared, SignedFrames
 from audit.models import SignedAudit
-from audit.peers.exporting import Recipient, make_export
+from audit.peers.exporting import Ready, Recipient, make_export
 from audit.peers.models import Export
 from audit.periods import audit_year
 from clinic.access.models import Member, Practice
@@ -86,15 +86,17 @@ def together(first: "Cohort", second: "Cohort") -> "Cohort":
 
 
 @transaction.atomic
-def export_signed(*, by: Member, prepared: Prepared, recipient: Recipient, now: datetime) -> Export:
-    """Makes the file, or finds the one made before; raises NotExportable.
+def export_signed(
+    *, by: Member, prepared: Prepared, recipient: Recipient, now: datetime, ready: Ready | None = None
+) -> Export:
+    """Keeps the file, or finds the one made before; raises NotExportable. ready: made outside of the transaction.
 
     Looks again whether the signatures stand: one may have been opened again while the preview was read.
     """
     standing = {row.pk for row in in_force(by.practice)}
     if not standing.issuperset(prepared.audit.signatures):
         raise NotExportable("This audit was opened again since you began; only what is signed leaves the practice.")
-    return make_export(by=by, prepared=prepared, recipient=recipient, now=now)
+    return make_export(by=by, prepared=prepared, recipient=recipient, now=now, ready=ready)
 
 
 def _signed(practice: Practice, row: SignedAudit) -> Signed:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from audit.exchange.coarsest import to_coarsest
 from audit.exchange.pooled import Member
 from audit.exchange.units import units_of
 from audit.measures.definitions import Outcome, Unit
@@ -17,7 +18,7 @@ from audit.stats.model_terms import Factor, coded_terms
 from audit.stats.patient_types import patient_numbers
 from audit.stats.releases import FEWEST_OF_PRACTICE, FEWEST_PRACTICES
 
-TERMS = ("technique", "side", "age_band")
+TERMS = {"technique": "technique", "side": "side", "age_band": "age"}
 FEWEST_EVENTS, FEWEST_KNOWN = 5, 50
 
 
@@ -29,19 +30,26 @@ class CaseMix:
     """
 
     rows: tuple[ObservedExpected, ...]
-    terms: tuple[str, ...] = TERMS
+    terms: tuple[str, ...] = tuple(TERMS)
     notes: tuple[str, ...] = ()
     withheld: str = ""
+
+    @property
+    def mix_of(self) -> str:
+        """The terms in words: "technique and side"; empty where every unit is alike in all of them."""
+        words = [TERMS[name] for name in self.terms]
+        return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix:
     """Expected events of each practice by Firth's regression on technique, side and age over all practices.
 
     The expected events are scaled so that all together are as many as were observed: the penalty alone would expect a
-    few more. An association adjusted for what the files tell, no more.
+    few more. An association adjusted for what every file tells, no more.
     """
     ordered = sorted(members, key=lambda member: member.code)
-    known = [_known(member, outcome, unit) for member in ordered]
+    alike = to_coarsest(ordered)
+    known = [_known(member, outcome, unit) for member in alike.members]
     units = pd.concat(known, ignore_index=True) if known else pd.DataFrame()
     events = int(units["event"].sum()) if len(units) else 0
     if len(ordered) < FEWEST_PRACTICES:
@@ -51,8 +59,11 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
                        f"{FEWEST_EVENTS} of {FEWEST_KNOWN} are needed")  # fmt: skip
     results = units["event"].to_numpy(np.float64)
     people = patient_numbers(units["patient_key"].to_numpy(str), len(units))
-    factors = [Factor(name, units[name].tolist(), merge_small=True) for name in TERMS]
-    _, design, notes = coded_terms(factors, results, people)
+    terms = tuple(name for name in TERMS if units[name].nunique() > 1)
+    design, notes = np.ones((len(units), 1)), ()
+    if terms:
+        factors = [Factor(TERMS[name], units[name].tolist(), merge_small=True) for name in terms]
+        _, design, notes = coded_terms(factors, results, people)
     design = _independent(design)
     fit = logistic_firth(design, results)
     if not fit.shown:
@@ -65,7 +76,7 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
         if (place := (units["practice"] == member.code).to_numpy()).any()
         and units[place]["patient_key"].nunique() >= FEWEST_OF_PRACTICE
     ]
-    return CaseMix(tuple(rows), notes=notes)
+    return CaseMix(tuple(rows), terms, (*alike.notes, *notes))
 
 
 def _known(member: Member, outcome: Outcome, unit: Unit) -> pd.DataFrame:

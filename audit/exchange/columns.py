@@ -18,6 +18,7 @@ FORMAT = "nail-surgery-peer-set"
 FORMAT_VERSION = "1"
 FILE = "sides.csv"
 
+RANDOM_CODES = ("row_code", "patient_code", "toe_code")
 KEY = r"[2-9a-hjkmnp-z]{10}"
 YEAR = r"[12][0-9]{3}-(0[1-9]|1[0-2])/[12][0-9]{3}-(0[1-9]|1[0-2])"
 # Days since operation are given only as one of these, so that nobody's appointments stand in a row.
@@ -38,7 +39,10 @@ class Known(StrEnum):
 
     NOBODY = "nobody: random, made for this file alone"
     OUTSIDER = "an outsider may know it: widened until enough patients look alike"
-    CLINIC = "only the clinic knows it: kept while it does not tell an outcome"
+    CLINIC = (
+        "only the clinic knows it: agent and time of exposure are kept while they do not tell an outcome, "
+        "the rest is kept as it is"
+    )
     OUTCOME = "the outcome itself: what must not be learnt about a person"
 
 

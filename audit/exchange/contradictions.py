@@ -25,6 +25,8 @@ _FITS = {term.value: term.fits_whole_nail for term in Technique if term.fits_who
 _SAME_ON_A_TOE = ("patient_code", "technique", "matrix_destroyed", "agent", "strength_percent", "strength_basis",
                   "curettage", "lavage", "infection_at_operation", "healed_not_by_day", "healed_by_day",
                   "early_contact", *(f"infection_{flag.value}" for flag in Flag))  # fmt: skip
+# Ten toes, each operated on again and again: far more than one period of one patient holds (our own choice).
+MOST_TOES = 40
 _KNOWN = {Status.EVENT.value, Status.CLEAR.value}
 _OPENS = str(max(limit for limit in DAY_LIMITS if limit < TWELVE_MONTHS.opens_day))
 
@@ -152,6 +154,7 @@ def _between_rows(rows: pd.DataFrame) -> list[Problem]:
     for name in _SAME_ON_A_TOE:
         found += _differing(rows, "toe_code", name)
     found += _differing(rows, "patient_code", "age_band")
+    found += _too_many_toes(rows)
     edges = {NailSide.TIBIAL.value, NailSide.FIBULAR.value, WiderSide.EDGE.value}
     place = rows.groupby("toe_code").cumcount()
     twice = rows.duplicated(["toe_code", "side"]) & (rows["side"] != WiderSide.EDGE)
@@ -162,6 +165,14 @@ def _between_rows(rows: pd.DataFrame) -> list[Problem]:
     return found + [
         Problem(FILE, "one toe has its whole nail and an edge", int(at) + 2, "side") for at in rows.index[mixed]
     ]
+
+
+def _too_many_toes(rows: pd.DataFrame) -> list[Problem]:
+    """One problem a patient, where the first toe too many stands."""
+    toes = rows.drop_duplicates(["patient_code", "toe_code"])
+    beyond = toes[toes.groupby("patient_code").cumcount() == MOST_TOES]
+    reason = f"one patient has more than {MOST_TOES} toes"
+    return [Problem(FILE, reason, int(at) + 2, "patient_code") for at in beyond.index]
 
 
 def _differing(rows: pd.DataFrame, key: str, name: str) -> list[Problem]:

@@ -5,9 +5,10 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from audit.exchange.columns import BY_NAME
+from audit.exchange.manifest import few
 from audit.exchange.pooled import Member
 from audit.exchange.units import units_of
-from audit.exchange.words import Hidden, WiderSide
+from audit.exchange.words import Hidden, WiderAgent, WiderSide
 from audit.measures.definitions import DEFAULT_BANDS, Outcome, Unit
 from audit.measures.outcomes import BOTH, SEVERAL
 from audit.measures.strata import band_code, band_labels, band_of, headline_units, technique_label
@@ -50,6 +51,30 @@ def by_exposure(
             for code, units in own.items()
         }
     return found
+
+
+def withheld_times(members: Sequence[Member]) -> str:
+    """What the bands of exposure lack, as a sentence; empty where they lack nothing."""
+    number = sum(
+        int(
+            (
+                (member.rows["technique"] == Technique.PNA_CHEMICAL)
+                & (member.rows["agent"] == Agent.PHENOL)
+                & (member.rows["exposure"] == Hidden.WITHHELD)
+            ).sum()
+        )
+        for member in members
+    )
+    if not number:
+        return ""
+    return f"In no band: {few(number)} treated sides whose time was withheld because it would have told an outcome."
+
+
+def unnamed_agents(members: Sequence[Member]) -> str:
+    """That "an agent not named" is not one agent; empty where every agent is named."""
+    if not any((member.rows["agent"] == WiderAgent.MERGED).any() for member in members):
+        return ""
+    return f"{WiderAgent.MERGED.label}: agents too rare to be named, not the same ones in every practice."
 
 
 def by_side(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Groups:

@@ -3,15 +3,16 @@
 import hashlib
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import pandas as pd
 
-from audit.exchange.columns import FORMAT, FORMAT_VERSION, YEAR
+from audit.exchange.columns import FORMAT, FORMAT_VERSION, RANDOM_CODES, YEAR
 from audit.exchange.problems import said
-from audit.exchange.protect import Protected
+from audit.exchange.protect import STEPS, Protected
+from audit.exchange.words import in_order
 from audit.measures.definitions import TWELVE_MONTHS, VERSION
 from audit.stats.disclosure import FEWEST_ALIKE
 
@@ -19,7 +20,6 @@ from audit.stats.disclosure import FEWEST_ALIKE
 GROUP_CODE = r"G-[2-9A-HJKMNP-Z]{6}"
 PRACTICE_CODE = r"P-[2-9A-HJKMNP-Z]{4}"
 FEW = "1 to 4"
-SELECTION = "all operations of the period, consecutive; entries struck out by the practice are not in it"
 ZERO_EVENTS = "a group without events keeps its rows; nothing is added to a count of 0"
 MISSING = "an empty cell means what the data dictionary says; not recorded, not assessed and no are codes of their own"
 SMALL_NUMBERS = "inside the group rates need 10 sides of 5 patients; anything published leaves out counts from 1 to 10"
@@ -53,20 +53,20 @@ class Manifest:
     agents_merged: int
     content: str
     file_sha256: str
+    selection: str
     replaces: str = ""
     format: str = FORMAT
     format_version: str = FORMAT_VERSION
     unit: str = "treated side"
     matured: bool = True
-    selection: str = SELECTION
     zero_events: str = ZERO_EVENTS
     missing: str = MISSING
     small_numbers: str = SMALL_NUMBERS
 
 
 _HEX = re.compile(r"[0-9a-f]{64}")
-_PATTERNS = {"group": GROUP_CODE, "practice": PRACTICE_CODE, "audit_year": YEAR}
-_FIXED = ("format", "format_version", "unit", "selection", "zero_events", "missing", "small_numbers")
+_PATTERNS = {"group": GROUP_CODE, "practice": PRACTICE_CODE}
+_FIXED = ("format", "format_version", "unit", "zero_events", "missing", "small_numbers")
 _COUNT = re.compile(r"0|[1-9][0-9]{0,6}|1 to 4")
 
 
@@ -93,8 +93,15 @@ def manifest_of(
         agents_merged=len(protected.agents.merged),
         content=content_digest(rows),
         file_sha256=hashlib.sha256(csv).hexdigest(),
+        selection=selection(few(protected.left_out_rows)),
         replaces=replaces,
     )
+
+
+def selection(rows_left_out: str) -> str:
+    """Which operations the rows are of. rows_left_out: as the manifest says it."""
+    less = "" if rows_left_out == "0" else f", less the rows that protection left out ({rows_left_out})"
+    return f"all operations of the period, consecutive{less}; entries struck out by the practice are not in it"
 
 
 def few(number: int) -> str:
@@ -102,10 +109,26 @@ def few(number: int) -> str:
     return FEW if 0 < number < FEWEST_ALIKE else str(number)
 
 
+def cut_words(manifests: Iterable[Manifest]) -> str:
+    """How many patients stand under several codes, in a sentence; as exactly as the files tell it."""
+    told = [each.patients_cut for each in manifests]
+    least = sum(1 if each == FEW else int(each) for each in told)
+    most = sum(FEWEST_ALIKE - 1 if each == FEW else int(each) for each in told)
+    if not most:
+        return "Every patient stands under one code."
+    number = str(least) if least == most else f"{least} to {most}"
+    return f"Codes are more than people: {number} patients with several toes stand under one code for each toe."
+
+
 def content_digest(rows: pd.DataFrame) -> str:
     """Of the rows whatever their order and however they are packed."""
     lines = sorted(json.dumps(row, ensure_ascii=True) for row in rows.astype(str).to_numpy().tolist())
     return hashlib.sha256("\n".join(lines).encode()).hexdigest()
+
+
+def bare_digest(rows: pd.DataFrame) -> str:
+    """Of the rows without their random codes: the same where nothing but the codes was drawn anew."""
+    return content_digest(rows.drop(columns=list(RANDOM_CODES)))
 
 
 def to_bytes(manifest: Manifest) -> bytes:
@@ -139,6 +162,7 @@ def _wrong(found: Manifest) -> list[tuple[str, object]]:
     blank = Manifest.__dataclass_fields__
     checks = {
         **{name: _matches(pattern) for name, pattern in _PATTERNS.items()},
+        "audit_year": lambda value: _matches(YEAR)(value) and in_order(value),
         **{name: (lambda value, wanted=blank[name].default: value == wanted) for name in _FIXED},
         "definitions": _matches(r"[0-9]{1,4}"),
         "window": _matches(r"[0-9]{1,4} to [0-9]{1,4}"),
@@ -151,12 +175,13 @@ def _wrong(found: Manifest) -> list[tuple[str, object]]:
         "agents_merged": _whole(0, 20),
         "patients_cut": _matches(_COUNT.pattern),
         "rows_left_out": _matches(_COUNT.pattern),
+        "selection": lambda value: value == selection(str(found.rows_left_out)),
         "content": _matches(_HEX.pattern),
         "file_sha256": _matches(_HEX.pattern),
         "replaces": _matches(f"|{_HEX.pattern}"),
-        "steps": lambda value: isinstance(value, dict) and len(value) <= 10 and all(
-            isinstance(label, str) and isinstance(count, str) and re.fullmatch(r"[a-z ]{1,60}", label)
-            and _COUNT.fullmatch(count) for label, count in value.items()
+        # The labels are this version's own: words of somebody else have no place in a file without free text.
+        "steps": lambda value: isinstance(value, dict) and all(
+            label in STEPS and isinstance(count, str) and _COUNT.fullmatch(count) for label, count in value.items()
         ),
     }  # fmt: skip
     return [(name, given[name]) for name, fits in checks.items() if not fits(given[name])]

@@ -31,7 +31,7 @@ def unpacked(data: bytes) -> dict[str, bytes]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             entries = archive.infolist()
-            _refuse_entries(entries, len(data))
+            _refuse_entries(entries, data)
             return _read(archive, entries)
     except (zipfile.BadZipFile, zipfile.LargeZipFile, ZlibError, EOFError, NotImplementedError, struct.error,
             UnicodeError, ValueError, OverflowError) as damage:  # fmt: skip
@@ -60,7 +60,7 @@ def _refuse_odd_shape(data: bytes) -> None:
         raise _refused("the zip holds bytes that belong to no member")
 
 
-def _refuse_entries(entries: Sequence[zipfile.ZipInfo], whole: int) -> None:
+def _refuse_entries(entries: Sequence[zipfile.ZipInfo], data: bytes) -> None:
     names = [entry.filename for entry in entries]
     for entry in entries:
         if reason := _wrong_entry(entry):
@@ -72,7 +72,7 @@ def _refuse_entries(entries: Sequence[zipfile.ZipInfo], whole: int) -> None:
         raise Refused([Problem(name, "is missing from the zip") for name in missing])
     if sum(entry.file_size for entry in entries) > MOST_UNPACKED_BYTES:
         raise _refused(f"unpacked it would be larger than {MOST_UNPACKED_BYTES} bytes")
-    _refuse_overlap(entries, whole)
+    _refuse_layout(entries, data)
 
 
 def _wrong_entry(entry: zipfile.ZipInfo) -> str:
@@ -83,6 +83,8 @@ def _wrong_entry(entry: zipfile.ZipInfo) -> str:
         return "is a link or something else than a file"
     if entry.orig_filename != entry.filename or entry.filename not in MEMBERS:
         return "is not a member of a set"
+    if entry.comment or entry.extra:
+        return "carries a comment or an extra field; make the file again with the export page"
     if entry.flag_bits & _ENCRYPTED:
         return "is encrypted"
     if entry.compress_type not in _PACKED:
@@ -92,13 +94,21 @@ def _wrong_entry(entry: zipfile.ZipInfo) -> str:
     return ""
 
 
-def _refuse_overlap(entries: Sequence[zipfile.ZipInfo], whole: int) -> None:
-    """Members that share bytes unpack to far more than there is."""
+def _refuse_layout(entries: Sequence[zipfile.ZipInfo], data: bytes) -> None:
+    """Each member begins where the one before it ends. Those that share bytes unpack to far more than there is."""
     ordered = sorted(entries, key=lambda entry: entry.header_offset)
-    ends = [entry.header_offset + _LOCAL_SIZE + len(entry.filename) + entry.compress_size for entry in ordered]
-    starts = [entry.header_offset for entry in ordered[1:]] + [whole]
-    if ordered[0].header_offset != 0 or any(end > start for end, start in zip(ends, starts, strict=True)):
+    directory = struct.unpack("<L", data[-_END_SIZE + 16 : -_END_SIZE + 20])[0]
+    starts = [*(entry.header_offset for entry in ordered), directory]
+    ends = [0, *(_end(entry) for entry in ordered)]
+    if any(end > start for end, start in zip(ends, starts, strict=True)):
         raise _refused("members of the zip lie over each other")
+    if ends != starts:
+        raise _refused("the zip holds bytes that belong to no member")
+
+
+def _end(entry: zipfile.ZipInfo) -> int:
+    """Where a member ends by its name alone; an extra field before its bytes is one byte too many."""
+    return entry.header_offset + _LOCAL_SIZE + len(entry.orig_filename.encode()) + entry.compress_size
 
 
 def _read(archive: zipfile.ZipFile, entries: Sequence[zipfile.ZipInfo]) -> dict[str, bytes]:

@@ -61,8 +61,11 @@ class Patterns:
     level_of: Mapping[int, int]
 
 
-def patterns(rows: pd.DataFrame, clusters: pd.Series, rare: frozenset[str]) -> Patterns:
-    """Numbers the pattern of every cluster. clusters: who stands together under one code, a label per row."""
+def patterns(rows: pd.DataFrame, clusters: pd.Series, rare: frozenset[str], labels: Sequence[str]) -> Patterns:
+    """Numbers the pattern of every cluster.
+
+    clusters: who stands together under one code, a label per row. labels: of the two steps, in words.
+    """
     by_cluster = patterns_of(rows, clusters)
     own = [by_cluster[key] for key in clusters]
     number: dict[Pattern, int] = {}
@@ -77,8 +80,8 @@ def patterns(rows: pd.DataFrame, clusters: pd.Series, rare: frozenset[str]) -> P
     edges = _step(sorted(number), lambda toe: _edges(toe), code, 1)
     named = _step(sorted(number), lambda toe: _named(_edges(toe), rare), code, 2)
     steps = (
-        Widening("pattern", edges, "side to edge"),
-        Widening("pattern", named, "rare technique to another technique"),
+        Widening("pattern", edges, labels[0]),
+        Widening("pattern", named, labels[1]),
     )
     return Patterns(codes, steps, level_of)
 

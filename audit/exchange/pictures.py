@@ -6,13 +6,13 @@ from audit.charts.plots import FunnelChart, FunnelDot, FunnelLine
 from audit.charts.spec import Chart, IntervalRow, Kind
 from audit.exchange.pooled import Comparison, Contribution, Line
 from audit.measures.definitions import Shown
-from audit.stats.funnel import Funnel, Unit, funnel
-from audit.stats.funnel_limits import funnel_limits
+from audit.stats.funnel import Funnel, Unit, funnel, limits_at
 from audit.stats.pooling import Pool
 from audit.stats.releases import FEWEST_OF_PRACTICE
 
 NO_RANKING = "Practices stand in the order of their random codes. Most differences between them are chance."
 CHANCE = "A practice outside the 99.8 % limits is worth a talk: look at data quality, case mix, then practice."
+SHOWN_RATE = "crude rate of the practices shown"
 POOLED = "Pooled by a binomial-normal model; limits by Student's t, each practice at its effective size."
 
 
@@ -35,13 +35,18 @@ def forest(found: Comparison, own: str = "") -> Chart:
     )
 
 
-def groups_chart(found: Comparison, slug: str, title: str, lines: Sequence[Line]) -> Chart:
-    """The pooled rate of each group. What may not be pooled stands in the notes with its reason, without a count."""
+def groups_chart(found: Comparison, slug: str, title: str, lines: Sequence[Line], more: str = "") -> Chart:
+    """The pooled rate of each group. What may not be pooled stands in the notes with its reason, without a count.
+
+    more: a note on what the groups are, or empty.
+    """
     counted = [line for line in lines if line.pool is not None]
     apart = [f"{line.label}: {line.withheld}" for line in lines if line.pool is None and line.practices]
     notes = [POOLED, "An association, not a cause: technique, side and exposure are chosen for each patient."]
     if apart:
         notes.append(f"Not pooled: {'; '.join(apart)}.")
+    if more:
+        notes.append(more)
     return Chart(
         slug=slug,
         title=title,
@@ -53,7 +58,7 @@ def groups_chart(found: Comparison, slug: str, title: str, lines: Sequence[Line]
 
 
 def placed(found: Comparison) -> Funnel:
-    """Practices among exact binomial limits around the pooled rate, each at its effective size."""
+    """Practices among limits around the crude rate of those that are shown, each at its effective size."""
     units = [
         Unit(each.code, each.found.events, each.found.ascertained, _effective(each))
         for each in found.headline.contributions
@@ -82,7 +87,7 @@ def funnel_chart(found: Comparison, own: str = "") -> FunnelChart | None:
         ),
         lines=tuple(lines),
         target=beside.target,
-        target_label="pool",
+        target_label=SHOWN_RATE,
         x_axis=f"{found.unit.plural} with a known 12-month outcome, less for several of one patient",
         y_axis=found.outcome.label,
         notes=(CHANCE, NO_RANKING, _spread_words(beside)),
@@ -90,15 +95,15 @@ def funnel_chart(found: Comparison, own: str = "") -> FunnelChart | None:
 
 
 def _limits_at(beside: Funnel, size: int) -> FunnelLine:
-    limits = funnel_limits(beside.target, size)
+    limits = limits_at(beside.target, size, beside.spread)
     return FunnelLine(size, limits.alarm_low or 0.0, limits.warning_low or 0.0, limits.warning_high, limits.alarm_high)
 
 
 def _spread_words(beside: Funnel) -> str:
     if beside.spread is None:
         return "Over-dispersion is looked at from ten practices on; the limits are exact binomial limits."
-    if beside.spread.found:
-        return "The practices differ more than chance gives; each is judged against limits widened by that."
+    if beside.spread.variance:
+        return "The practices differ more than chance gives; the limits drawn, and judged by, are widened by that."
     return "The practices differ no more than chance gives; the limits are exact binomial limits."
 
 
@@ -141,8 +146,8 @@ def _pool_rows(pooled: Pool) -> list[IntervalRow]:
                         pooled.warning)]  # fmt: skip
     if pooled.predicted is not None:
         low, high = pooled.predicted
-        rows.append(IntervalRow("A new practice would lie here", pooled.events, pooled.total, pooled.rate, low, high,
-                                False, "prediction interval, 95 %"))  # fmt: skip
+        rows.append(IntervalRow("Prediction interval", pooled.events, pooled.total, pooled.rate, low, high,
+                                False, "95 %, by the model, for a further practice"))  # fmt: skip
     return rows
 
 

@@ -19,11 +19,16 @@ from audit.stats.releases import FEWEST_PRACTICES, Others, others, refused_cell
 
 @dataclass(frozen=True, eq=False)
 class Member:
-    """One practice's set in the pool, under its code."""
+    """One practice's sets in the pool, under its code. manifest: of the latest; the rows may be of several years."""
 
     code: str
     manifest: Manifest
     rows: pd.DataFrame
+
+
+def years_of(member: Member) -> list[str]:
+    """The audit years of the rows, in order."""
+    return sorted(str(year) for year in member.rows["audit_year"].unique())
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ from audit.stats.disclosure import FEWEST_ALIKE, Anonymity, Widened, Widening, a
 # Below four groups of patients alike hardly anything would stay (our own choice).
 FEWEST_GROUPS = 4
 QUASI = ("age_band", "technique", "side", "matrix_destroyed", "pattern")
+STEPS = ("age to adult or minor", "age not told", "side to edge", "rare technique to another technique")
 CUT = "patients with several toes stand under one code for each toe"
 _AGE = {band.value: place for place, band in enumerate(AgeBand)}
 _ADULTS = {AgeBand.ADULT_18_TO_64, AgeBand.OVER_64}
@@ -151,7 +152,7 @@ def _widened(
     raw: pd.DataFrame, clusters: pd.Series, k: int, declared: bool
 ) -> tuple[pd.DataFrame, np.ndarray, tuple[Widened, ...], int] | str:
     rare = _rare(raw, k)
-    found = patterns(raw, clusters, rare)
+    found = patterns(raw, clusters, rare, STEPS[2:])
     ages = raw["age_band"].map(_AGE).to_numpy(np.int64)
     released = anonymise(
         {"age": ages, "pattern": found.codes},
@@ -185,7 +186,7 @@ def _age_steps() -> tuple[Widening, ...]:
     bands = list(AgeBand)
     adult = {_AGE[band]: _AGE[AgeBand.ADULT if band in _ADULTS else band] for band in bands}
     away = dict.fromkeys(map(_AGE.__getitem__, bands), _AGE[AgeBand.ANY])
-    return Widening("age", adult, "age to adult or minor"), Widening("age", away, "age not told")
+    return Widening("age", adult, STEPS[0]), Widening("age", away, STEPS[1])
 
 
 # The value that a whole group may share if it is declared harmless: nobody in it has the outcome.
@@ -214,8 +215,11 @@ def _sensitive(rows: pd.DataFrame) -> Mapping[str, np.ndarray]:
 
 
 def _pattern_column(rows: pd.DataFrame) -> pd.Series:
-    by_cluster = patterns_of(rows, rows["cluster_key"])
-    return pd.Series([repr(by_cluster[key]) for key in rows["cluster_key"]], index=rows.index)
+    """Each row's pattern as a small number: the pattern itself is as long as its patient has rows."""
+    number: dict[object, int] = {}
+    own = patterns_of(rows, rows["cluster_key"]).items()
+    by_cluster = {key: number.setdefault(pattern, len(number)) for key, pattern in own}
+    return pd.Series([by_cluster[key] for key in rows["cluster_key"]], index=rows.index, dtype=np.int64)
 
 
 def _numbered(values: pd.Series) -> np.ndarray:

@@ -1,5 +1,6 @@
 """Codes that stand only in a peer set, beside those of the vocabulary. Knows no Django."""
 
+from collections.abc import Iterable
 from datetime import date
 
 from clinic.vocabulary import sources as s
@@ -12,6 +13,35 @@ def period_words(audit_year: str) -> str:
     """“2023-04/2024-03” as people read it: “Apr 2023 to Mar 2024”."""
     first, last = (date.fromisoformat(f"{month}-01") for month in audit_year.split("/"))
     return f"{first:%b %Y} to {last:%b %Y}"
+
+
+def in_order(audit_year: str) -> bool:
+    """Whether the last month is the first or a later one."""
+    first, last = audit_year.split("/")
+    return first <= last
+
+
+def overlap(one: str, other: str) -> bool:
+    """Whether two periods have a month in common."""
+    (first, last), (begins, ends) = one.split("/"), other.split("/")
+    return first <= ends and begins <= last
+
+
+def without_gaps(audit_years: Iterable[str]) -> tuple[str, ...]:
+    """The periods in order; those that follow each other are one: a year and the next are the same as both in one."""
+    found: list[str] = []
+    for each in sorted(audit_years):
+        first, last = each.split("/")
+        if found and _next_month(found[-1].split("/")[1]) == first:
+            found[-1] = f"{found[-1].split('/')[0]}/{last}"
+        else:
+            found.append(each)
+    return tuple(found)
+
+
+def _next_month(month: str) -> str:
+    year, number = map(int, month.split("-"))
+    return f"{year + number // 12}-{number % 12 + 1:02}"
 
 
 class AgeBand(Term):

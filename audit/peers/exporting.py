@@ -8,7 +8,7 @@ from random import SystemRandom
 
 from django.db import transaction
 
-from audit.exchange.preparing import NotExportable, Prepared, make, protection_words
+from audit.exchange.preparing import Made, NotExportable, Prepared, make, protection_words
 from audit.exchange.series import refused_after
 from audit.exchange.tables import Given, to_keep
 from audit.peers.models import Export, Taking
@@ -43,29 +43,70 @@ def refused(practice: Practice, prepared: Prepared) -> str:
     return refused_after(prepared.contents, earlier)
 
 
-def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: datetime) -> Export:
-    """Make the file, or find the one that was made of this audit for this group before.
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A file made beside the exports that stood then. beside: their rows and versions. corrected: the one it replaces.
 
-    Raises NotExportable where it would give somebody away together with an earlier file. Whoever calls has seen that
-    the signatures stand (`signed.export_signed`).
+    Making it takes long, so it is made before anything is locked; if something else left meanwhile, it is made again.
+    """
+
+    made: Made
+    beside: tuple[tuple[int, int], ...]
+    corrected: Export | None
+
+
+def made_ready(practice: Practice, prepared: Prepared, recipient: Recipient) -> Ready | None:
+    """The file, not kept yet; None where it left before. Raises NotExportable as `make_export` does."""
+    beside = _beside(practice)
+    if earlier := made_before(practice, prepared, recipient.group):
+        _refuse_other_rules(earlier, prepared)
+        return None
+    if reason := refused(practice, prepared):
+        raise NotExportable(
+            f"This file must not leave: {reason}. Withdraw the earlier file first, or wait until more records "
+            "have changed."
+        )
+    cohort = prepared.audit.cohort
+    corrected = _corrected(practice, recipient.group, cohort.performed_from, cohort.performed_to)
+    made = make(
+        prepared, SystemRandom(), group=recipient.group, practice=recipient.practice,
+        replaces=corrected.content if corrected else "",
+        earlier=list(_tables(practice)),
+    )  # fmt: skip
+    return Ready(made, beside, corrected)
+
+
+def other_rules(earlier: Export, prepared: Prepared) -> str:
+    """How the rules of the file that left differ from those asked for now, as a sentence; empty where they do not."""
+    protected = prepared.protected
+    if (earlier.k, earlier.harmless_declared) == (protected.k, protected.harmless_declared):
+        return ""
+    return (
+        f"this audit left for this group already under other rules ({_rules(earlier.k, earlier.harmless_declared)}, "
+        f"now {_rules(protected.k, protected.harmless_declared)}); withdraw that file first to make another"
+    )
+
+
+def make_export(
+    *, by: Member, prepared: Prepared, recipient: Recipient, now: datetime, ready: Ready | None = None
+) -> Export:
+    """Keep the file, or find the one that was made of this audit for this group before.
+
+    ready: made just before, outside of the transaction. Raises NotExportable where the file would give somebody away
+    together with an earlier one, and where it left before under other rules. Whoever calls has seen that the
+    signatures stand (`signed.export_signed`).
     """
     with transaction.atomic():
         practice = Practice.objects.select_for_update().get(pk=by.practice_id)
         if earlier := made_before(practice, prepared, recipient.group):
+            _refuse_other_rules(earlier, prepared)
             return earlier
-        if reason := refused(practice, prepared):
-            raise NotExportable(
-                f"This file must not leave: {reason}. Withdraw the earlier file first, or wait until more records "
-                "have changed."
-            )
+        if ready is None or ready.beside != _beside(practice):
+            ready = made_ready(practice, prepared, recipient)
+        assert ready is not None  # noqa: S101  nothing left before: the row is locked
+        made, corrected = ready.made, ready.corrected
         cohort = prepared.audit.cohort
         signature, *before = prepared.audit.signatures
-        corrected = _corrected(practice, recipient.group, cohort.performed_from, cohort.performed_to)
-        made = make(
-            prepared, SystemRandom(), group=recipient.group, practice=recipient.practice,
-            replaces=corrected.content if corrected else "",
-            earlier=list(_tables(practice)),
-        )  # fmt: skip
         export = Export(
             practice=practice,
             signed_id=signature,
@@ -112,6 +153,20 @@ def withdraw_export(*, by: Member, export: Export, version: int, reason: str, no
     export.version = version
     export.withdrawn_by, export.withdrawn_at, export.withdrawn_reason = by, now, reason
     export.save_version(by=by, reason=reason)
+
+
+def _beside(practice: Practice) -> tuple[tuple[int, int], ...]:
+    standing = Export.objects.filter(practice=practice, withdrawn_at__isnull=True)
+    return tuple(standing.values_list("pk", "version"))
+
+
+def _refuse_other_rules(earlier: Export, prepared: Prepared) -> None:
+    if reason := other_rules(earlier, prepared):
+        raise NotExportable(f"{reason[0].upper()}{reason[1:]}.")
+
+
+def _rules(k: int, harmless: bool) -> str:
+    return f"{k} patients alike{'' if harmless else ', strict'}"
 
 
 def _contents(export: Export) -> dict[str, frozenset[str]]:

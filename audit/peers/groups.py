@@ -16,6 +16,7 @@ from clinic.access.rules import Role
 
 INVITATION_LASTS = timedelta(days=28)
 MOST_INVITATIONS = 50
+LEFT = "This practice was in the group and has left it; a practice that has left cannot join the same group again."
 
 
 class NotJoined(ValueError):
@@ -73,7 +74,8 @@ def invite(*, by: Member, group: PeerGroup, now: datetime) -> str:
     """A new place in the group; gives the token, which is kept nowhere."""
     token = secrets.token_urlsafe(24)
     with transaction.atomic():
-        PeerGroup.objects.select_for_update().get(pk=group.pk)
+        # The page's group may be stale: only the locked row says whether it is open.
+        group = PeerGroup.objects.select_for_update().get(pk=group.pk)
         waiting = group.memberships.filter(practice__isnull=True, expires_at__gt=now).count()
         if group.closed_at or waiting >= MOST_INVITATIONS:
             raise Conflict(f"PeerGroup {group.key}")
@@ -89,8 +91,8 @@ def join(*, by: Member, token: str, now: datetime) -> Membership:
         row = Membership.objects.select_for_update().filter(token_digest=digest(token)).first()
         if row is None or row.practice_id or row.expires_at <= now or row.group.closed_at:
             raise unknown
-        if row.group.memberships.filter(practice_id=by.practice_id).exists():
-            raise NotJoined("This practice is in the group already.")
+        if earlier := row.group.memberships.filter(practice_id=by.practice_id).first():
+            raise NotJoined(LEFT if earlier.left_at else "This practice is in the group already.")
         row.practice, row.joined_at = by.practice, now
         # Drawn only now: whoever handed out the token has never seen it.
         row.code = _free_code(row.group)

@@ -8,14 +8,16 @@ from datetime import datetime
 
 from django.db import transaction
 
+from audit.exchange.manifest import bare_digest
 from audit.exchange.package import MANIFEST
 from audit.exchange.problems import Problem, Refused
 from audit.exchange.reading import ReceivedSet, read_set
-from audit.exchange.words import period_words
+from audit.exchange.words import overlap, period_words
 from audit.peers.models import Membership, PeerGroup, PeerSet, Refusal, SetState
 from clinic.access.models import Member
 
 QUOTED = re.compile("\u201c[^\u201d]*\u201d")
+ONLY_ITSELF = "the practice itself handed in the set that is here for this year; only it can replace that"
 IS_HERE = "A file from this practice for this year is here already. Replace it?"
 
 
@@ -32,14 +34,21 @@ def receive(
     Raises Refused with every reason, AsksToReplace where an earlier set stands and `replace` is not said.
     """
     found = read_set(data)
+    bare = bare_digest(found.rows)
     with transaction.atomic():
-        PeerGroup.objects.select_for_update().get(pk=group.pk)
+        # What the sender's page knew may have changed since: only the locked rows say whether the group is open.
+        group = PeerGroup.objects.select_for_update().get(pk=group.pk)
         owner = _owner(found, group, membership)
         standing = _standing(owner, found)
         _refuse_known(found, group, owner)
+        _refuse_redrawn(bare, group, owner)
+        if standing and standing.verified and membership is None:
+            raise _refused("practice", ONLY_ITSELF)
         if standing and not replace:
             raise AsksToReplace(IS_HERE)
         state, reason = _state(found, group)
+        if state is SetState.POOLED:
+            _refuse_overlap(owner, found)
         if standing:
             standing.state, standing.state_reason = SetState.REPLACED, ""
             _keep(standing, by)
@@ -50,6 +59,7 @@ def receive(
             rows=len(found.rows),
             sha256=found.sha256,
             content=found.manifest.content,
+            bare_content=bare,
             file=data,
             state=state,
             state_reason=reason,
@@ -90,8 +100,15 @@ def _owner(found: ReceivedSet, group: PeerGroup, membership: Membership | None) 
     if membership is not None:
         if manifest.practice != membership.code:
             raise _refused("practice", f"carries the code {manifest.practice}, which is not the code of this practice")
-        return membership
-    named = group.memberships.filter(code=manifest.practice, practice__isnull=False, left_at__isnull=True).first()
+        own = group.memberships.select_for_update().filter(pk=membership.pk, left_at__isnull=True).first()
+        if own is None:
+            raise _refused("practice", "the practice has left the group")
+        return own
+    named = (
+        group.memberships.select_for_update()
+        .filter(code=manifest.practice, practice__isnull=False, left_at__isnull=True)
+        .first()
+    )
     if named is None:
         raise _refused("practice", f"no practice with the code {manifest.practice} is in this group")
     return named
@@ -102,6 +119,18 @@ def _standing(owner: Membership, found: ReceivedSet) -> PeerSet | None:
     return owner.sets.filter(audit_year=found.manifest.audit_year, state__in=states).defer("file").first()
 
 
+def _refuse_overlap(owner: Membership, found: ReceivedSet) -> None:
+    """One operation in two sets of a practice would count twice."""
+    year = found.manifest.audit_year
+    pooled = owner.sets.filter(state=SetState.POOLED).exclude(audit_year=year).values_list("audit_year", flat=True)
+    if both := next((each for each in pooled if overlap(each, year)), None):
+        raise _refused(
+            "audit_year",
+            f"the months of {period_words(year)} overlap with the set of {period_words(both)} that this practice has "
+            "in the pool, so operations would count twice; withdraw that set first",
+        )
+
+
 def _refuse_known(found: ReceivedSet, group: PeerGroup, owner: Membership) -> None:
     """The same rows again, whoever brings them and however they are packed."""
     same = PeerSet.objects.filter(membership__group=group, content=found.manifest.content).defer("file")
@@ -109,6 +138,15 @@ def _refuse_known(found: ReceivedSet, group: PeerGroup, owner: Membership) -> No
         if row.membership_id != owner.pk:
             raise _refused("content", "these rows were handed in by another practice of this group")
         raise _refused("content", f"these rows are here already: {row.get_state_display().lower()}")
+
+
+def _refuse_redrawn(bare: str, group: PeerGroup, owner: Membership) -> None:
+    """The same rows under codes drawn anew. What its practice has withdrawn may come back like this."""
+    same = PeerSet.objects.filter(membership__group=group, bare_content=bare)
+    if same.exclude(membership=owner).exists():
+        raise _refused("content", "these rows, under other codes, were handed in by another practice of this group")
+    if same.filter(state__in=(SetState.POOLED, SetState.APART)).exists():
+        raise _refused("content", "these rows are here already, under other codes; nothing in them has changed")
 
 
 def _state(found: ReceivedSet, group: PeerGroup) -> tuple[SetState, str]:

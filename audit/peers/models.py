@@ -92,6 +92,7 @@ class Taking(models.Model):
         TABLES = "tables", "Tables that may be published"
         ORIGINAL = "original", "Received set"
         REPORT = "report", "Group report"
+        POOLED = "pooled", "Pooled numbers or picture"
 
     practice = models.ForeignKey(Practice, on_delete=models.PROTECT, related_name="takings")
     member = models.ForeignKey(Member, on_delete=models.PROTECT, null=True, related_name="+")
@@ -106,7 +107,7 @@ class Taking(models.Model):
         ordering = ("at", "pk")
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=Q(what__in=["export", "tables", "original", "report"]), name="taking_what_known"
+                condition=Q(what__in=["export", "tables", "original", "report", "pooled"]), name="taking_what_known"
             ),
         ]
 
@@ -189,6 +190,8 @@ class PeerSet(Versioned):
     rows = models.PositiveIntegerField()
     sha256 = models.CharField(max_length=64)
     content = models.CharField(max_length=64)
+    # Of the rows without their random codes; empty in sets taken before it was kept.
+    bare_content = models.CharField(max_length=64, blank=True, default="")
     file = models.BinaryField(editable=False)
     state = models.CharField(max_length=10, choices=SetState.choices)
     state_reason = models.CharField(max_length=200, blank=True, default="")

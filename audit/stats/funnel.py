@@ -205,18 +205,22 @@ def observed_over_expected(
     )  # fmt: skip
 
 
+def limits_at(target: float, size: int, spread: Spread | None) -> Limits:
+    """Limits of a unit of this size: exact binomial, or where units are over-dispersed widened by their variance.
+
+    Widened: target +/- z sqrt(target (1 - target) / size + tau^2), cut to 0 to 1.
+    """
+    if spread is None or not spread.variance:
+        return funnel_limits(target, size)
+    error = sqrt(target * (1 - target) / size + spread.variance)
+    z_scores = [-normal_quantile(ALARM), -normal_quantile(WARNING), normal_quantile(WARNING), normal_quantile(ALARM)]
+    return limits_from(size, [target + z * error for z in z_scores], highest=1.0)
+
+
 def _placed(unit: Unit, target: float, spread: Spread | None) -> Placed:
     variance = 0.0 if spread is None else spread.variance
     error = sqrt(target * (1 - target) / unit.size + variance)
-    limits = funnel_limits(target, unit.size)
-    if variance:
-        z_scores = [
-            -normal_quantile(ALARM),
-            -normal_quantile(WARNING),
-            normal_quantile(WARNING),
-            normal_quantile(ALARM),
-        ]
-        limits = limits_from(unit.size, [target + z * error for z in z_scores], highest=1.0)
+    limits = limits_at(target, unit.size, spread)
     rate = unit.events / unit.total
     return Placed(
         unit.code, unit.events, unit.total, unit.size, rate, limits, place_of(rate, limits), (rate - target) / error

@@ -8,6 +8,7 @@ R4 names: performed[x] and usedCode; R5 calls them occurrence[x] and used.
 
 from collections.abc import Iterator
 from typing import Any
+from uuid import NAMESPACE_URL, uuid5
 
 from clinic.patients.models import Patient
 from clinic.procedures.models import NailProcedure, Operation, TreatedSide
@@ -20,6 +21,7 @@ Resource = dict[str, Any]
 LOCAL = "urn:nail-surgery"
 LOINC_PAIN = {"system": "http://loinc.org", "code": "72514-3", "display": "Pain severity - 0-10 verbal numeric rating"}
 HCPCS = "urn:oid:2.16.840.1.113883.6.285"
+NAMESPACE = uuid5(NAMESPACE_URL, LOCAL)
 UNITS = "http://unitsofmeasure.org"
 _GENDER = {Sex.FEMALE: "female", Sex.MALE: "male", Sex.OTHER: "other", Sex.NOT_RECORDED: "unknown"}
 TOE_FINDINGS = ("healing", "signs", "fluid_colour", "fluid_consistency", "fluid_amount", "swab", "antibiotic",
@@ -39,8 +41,17 @@ def bundle(patient: Patient, operations: list[Operation]) -> Resource:
     return {
         "resourceType": "Bundle",
         "type": "collection",
-        "entry": [{"fullUrl": f"{LOCAL}:{each['resourceType']}:{each['id']}", "resource": each} for each in resources],
+        "entry": [{"fullUrl": urn(each["resourceType"], each["id"]), "resource": each} for each in resources],
     }
+
+
+def urn(kind: str, key: str) -> str:
+    """The address of a resource within the bundle, made from its key: the same in every bundle."""
+    return uuid5(NAMESPACE, f"{kind}/{key}").urn
+
+
+def refer(kind: str, key: str) -> Resource:
+    return {"reference": urn(kind, key)}
 
 
 def person(patient: Patient) -> Resource:
@@ -68,32 +79,28 @@ def procedures(patient: Patient, operation: Operation, nail: NailProcedure) -> I
             "subject": to_patient(patient),
             "performedDateTime": operation.performed_on.isoformat(),
             "bodySite": sites(nail, side),
-            **({"usedCode": [coded("agent", nail.agent, nail.get_agent_display())]} if uses_agent(nail) else {}),
+            # "No agent" and "not recorded" are codes, too: left out, one would read like the other.
+            "usedCode": [coded("agent", nail.agent, nail.get_agent_display())],
         }
-        if exposure := exposed(patient, operation, nail, side):
-            yield exposure
+        yield exposed(patient, operation, nail, side)
 
 
-def uses_agent(nail: NailProcedure) -> bool:
-    return nail.agent not in {Agent.NONE, Agent.NOT_RECORDED}
-
-
-def exposed(patient: Patient, operation: Operation, nail: NailProcedure, side: TreatedSide) -> Resource | None:
-    """The time of exposure with its applications; None where none was recorded."""
+def exposed(patient: Patient, operation: Operation, nail: NailProcedure, side: TreatedSide) -> Resource:
+    """The time of exposure with its applications; without one, whether none can be or none was recorded."""
     seconds = side.exposure_seconds
-    if seconds is None:
-        return None
     applications = list(side.applications.all())
     found = {
         "resourceType": "Observation",
         "id": f"{side.key}-exposure",
         "status": "final",
-        "partOf": [{"reference": f"Procedure/{side.key}"}],
+        "partOf": [refer("Procedure", side.key)],
         "code": coded("observation", "exposure", "Exposure of the matrix to the agent, in all"),
         "subject": to_patient(patient),
         "effectiveDateTime": operation.performed_on.isoformat(),
-        "valueQuantity": quantity(seconds, "s"),
     }
+    if seconds is None:
+        return {**found, "dataAbsentReason": absent("not-applicable" if nail.agent == Agent.NONE else "unknown")}
+    found["valueQuantity"] = quantity(seconds, "s")
     parts = [
         {"code": coded("observation", "application", f"Application {each.number}"),
          "valueQuantity": quantity(each.seconds, "s")}
@@ -157,7 +164,7 @@ def _observation(patient: Patient, review: Review, key: str, site: Resource) -> 
         "id": key,
         "status": "final",
         "subject": to_patient(patient),
-        "encounter": {"reference": f"Encounter/{review.key}"},
+        "encounter": refer("Encounter", review.key),
         "effectiveDateTime": review.seen_on.isoformat(),
         "method": coded("means", review.means, review.get_means_display()),
         "bodySite": site,
@@ -195,4 +202,4 @@ def quantity(value: float, unit: str) -> Resource:
 
 
 def to_patient(patient: Patient) -> Resource:
-    return {"reference": f"Patient/{patient.key}"}
+    return refer("Patient", patient.key)

@@ -33,8 +33,9 @@ def own_data(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         kind = form.cleaned_data["kind"]
         make, filename, media_type = MAKERS[kind]
+        # Reading and packing take long; SQLite would let nobody write meanwhile.
+        data, rows = make(sheets(request.user.practice))
         with transaction.atomic():
-            data, rows = make(sheets(request.user.practice))
             note(request, kind, form.cleaned_data["purpose"], data, rows)
         return download(data, filename, media_type)
     taken = request.user.practice.handovers.select_related("member").order_by("-at")[:20]

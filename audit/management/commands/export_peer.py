@@ -14,7 +14,7 @@ from django.utils import timezone
 from audit.exchange.manifest import GROUP_CODE, PRACTICE_CODE
 from audit.exchange.preparing import NotExportable, prepare
 from audit.management.commands.audit import the_practice
-from audit.peers.exporting import Recipient, take
+from audit.peers.exporting import Recipient, made_ready, take
 from audit.peers.models import Export, Taking
 from audit.signed import Signed, as_one, before, export_signed, signed_audits
 from audit.stats.disclosure import FEWEST_ALIKE
@@ -49,8 +49,9 @@ class Command(BaseCommand):
         now = timezone.now()
         try:
             prepared = prepare(as_one(found, earlier), k=options["k"], harmless_declared=not options["strict"])
+            ready = made_ready(practice, prepared, recipient)
             with transaction.atomic():
-                export = export_signed(by=lead, prepared=prepared, recipient=recipient, now=now)
+                export = export_signed(by=lead, prepared=prepared, recipient=recipient, now=now, ready=ready)
                 take(practice=practice, by=lead, what=Taking.What.EXPORT, now=now, export=export,
                      about=f"{export.group_code} {export.practice_code}", sha256=export.sha256,
                      by_command=True)  # fmt: skip

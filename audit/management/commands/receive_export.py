@@ -50,10 +50,13 @@ def the_group(code: str | None) -> PeerGroup | None:
 
 def answer(path: Path, group: PeerGroup | None, *, replace: bool) -> dict[str, Any]:
     """What became of one file, as plain values."""
-    data = b""
-    about = {"file": str(path)}
+    about = {"file": path.name}
     try:
         data = content(path)
+    except Refused as unreadable:
+        # Nothing was received, so nothing is noted.
+        return {**about, **refusal(unreadable)}
+    try:
         if group is None:
             found = read_set(data)
             manifest = found.manifest
@@ -63,12 +66,16 @@ def answer(path: Path, group: PeerGroup | None, *, replace: bool) -> dict[str, A
     except Refused as refused:
         if group is not None:
             note_refusal(refused=refused, data=data, group=group, membership=None, by=None, now=timezone.now())
-        return {**about, "taken": False, "result": "refused", "total": refused.total,
-                "problems": [problem.sentence for problem in refused.problems]}  # fmt: skip
+        return {**about, **refusal(refused)}
     except AsksToReplace as question:
         return {**about, "taken": False, "result": "refused", "total": 1, "problems": [f"{question} Use --replace."]}
     return {**about, "taken": True, "result": row.get_state_display(), "practice": row.membership.code,
             "rows": row.rows, "sha256": row.sha256, "reason": row.state_reason}  # fmt: skip
+
+
+def refusal(refused: Refused) -> dict[str, Any]:
+    sentences = [problem.sentence for problem in refused.problems]
+    return {"taken": False, "result": "refused", "total": refused.total, "problems": sentences}
 
 
 def content(path: Path) -> bytes:
@@ -77,7 +84,7 @@ def content(path: Path) -> bytes:
         with path.open("rb") as file:
             return file.read(MOST_BYTES + 1)
     except OSError as fault:
-        raise Refused([Problem("", f"{path} cannot be read: {fault.strerror}")]) from fault
+        raise Refused([Problem("", f"{path.name} cannot be read: {fault.strerror}")]) from fault
 
 
 def lines(found: dict[str, Any]) -> list[str]:

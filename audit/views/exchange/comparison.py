@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
+from django.db.models import Count, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
@@ -25,6 +26,9 @@ from clinic.access.decorators import allowed, require_methods
 from clinic.access.rules import Action
 from clinic.paper import NoPaper, pdf_of_html
 
+# Files that leave the page; the pictures on it are looked at, not taken.
+TAKEN = {"csv", "png"}
+
 if TYPE_CHECKING:
     from audit.charts.telling import AnyChart
     from audit.exchange.before import Check
@@ -42,6 +46,7 @@ class Compared:
     exposure: "tuple[Line, ...]"
     side: "tuple[Line, ...]"
     mix: "CaseMix"
+    cut: str
 
 
 @require_methods("GET")
@@ -72,15 +77,18 @@ def answered(place: Place, outcome: Outcome, unit: Unit) -> Compared:
 def _compared(sets: tuple[tuple[int, int, str], ...], outcome: Outcome, unit: Unit) -> Compared:
     from audit.exchange import groups
     from audit.exchange.case_mix import case_mix
+    from audit.exchange.manifest import cut_words
     from audit.exchange.pooled import compare as pooled
     from audit.exchange.pooled import group_lines
 
     rows = PeerSet.objects.filter(pk__in=[pk for pk, _, _ in sets]).select_related("membership")
-    members = merged([member_of(row) for row in rows.order_by("membership__code", "audit_year")])
+    every = [member_of(row) for row in rows.order_by("membership__code", "audit_year")]
+    members = merged(every)
     kinds = (groups.by_technique, groups.by_exposure, groups.by_side)
     lines = [group_lines(members, outcome, unit, kind(members, outcome, unit)) for kind in kinds]
     found = pooled(members, outcome, unit)
-    return Compared(tuple(members), found, *lines, case_mix(members, outcome, unit))
+    cut = cut_words(member.manifest for member in every)
+    return Compared(tuple(members), found, *lines, case_mix(members, outcome, unit), cut)
 
 
 def member_of(row: PeerSet) -> "Member":
@@ -111,6 +119,8 @@ def merged(members: "list[Member]") -> "list[Member]":
 
 def page(place: Place, answer: Compared) -> dict[str, Any]:
     """What page and paper print."""
+    from audit.exchange.pooled import years_of
+
     group, found = place.group, answer.found
     charts = all_charts(answer, place.own_code) if found.shown else []
     own = next((each for each in found.headline.contributions if each.code == place.own_code), None)
@@ -123,10 +133,13 @@ def page(place: Place, answer: Compared) -> dict[str, Any]:
         "checks": checks_of(place, answer),
         "charts": charts,
         "mix": answer.mix,
+        "cut": answer.cut,
         "query": {"outcome": found.outcome.value, "unit": found.unit.value},
         "outcomes": OUTCOMES,
         "units": UNITS,
-        "years": [period_words(each) for each in sorted({member.manifest.audit_year for member in answer.members})],
+        "years": [
+            period_words(each) for each in sorted({each for member in answer.members for each in years_of(member)})
+        ],
         "practices": len(answer.members),
     }
 
@@ -134,23 +147,26 @@ def page(place: Place, answer: Compared) -> dict[str, Any]:
 def checks_of(place: Place, answer: Compared) -> "tuple[Check, ...]":
     from audit.exchange.before import checks
 
-    apart = PeerSet.objects.filter(membership__group=place.group, state=SetState.APART).count()
+    pooled = Q(state=SetState.POOLED, membership__left_at__isnull=True, verified=False)
+    counted = PeerSet.objects.filter(membership__group=place.group).aggregate(
+        apart=Count("pk", filter=Q(state=SetState.APART)), brought=Count("pk", filter=pooled)
+    )
     refused = Refusal.objects.filter(group=place.group).count()
-    return checks(answer.members, answer.found, refused=refused, apart=apart)
+    return checks(answer.members, answer.found, refused=refused, **counted)
 
 
 def all_charts(answer: Compared, own: str) -> "list[AnyChart]":
     """Every chart of the comparison, in the order of print."""
-    from audit.exchange import pictures
+    from audit.exchange import groups, pictures
 
     found = answer.found
     charts: list[AnyChart] = [pictures.forest(found, own)]
     if (beside := pictures.funnel_chart(found, own)) is not None:
         charts.append(beside)
-    charts.append(pictures.groups_chart(found, "by-technique", "By technique and agent", answer.technique))
-    charts.append(
-        pictures.groups_chart(found, "by-exposure", "Partial avulsion with phenol, by exposure", answer.exposure)
-    )
+    unnamed, withheld = groups.unnamed_agents(answer.members), groups.withheld_times(answer.members)
+    charts.append(pictures.groups_chart(found, "by-technique", "By technique and agent", answer.technique, unnamed))
+    title = "Partial avulsion with phenol, by exposure"
+    charts.append(pictures.groups_chart(found, "by-exposure", title, answer.exposure, withheld))
     charts.append(pictures.groups_chart(found, "by-side", "By treated side", answer.side))
     return charts
 
@@ -167,6 +183,9 @@ def chart(request: HttpRequest, key: str, slug: str, form: str) -> HttpResponse:
     wanted = next((each for each in all_charts(answer, place.own_code) if each.slug == slug), None)
     if wanted is None or form not in {*PICTURES, "csv"}:
         raise Http404
+    if form in TAKEN:
+        take(practice=request.user.practice, by=request.user, what=Taking.What.POOLED, now=timezone.now(),
+             about=f"{place.group.code} {slug}.{form}")  # fmt: skip
     if form == "csv":
         return download(telling.csv_text(wanted).encode(), f"{slug}.csv", "text/csv; charset=utf-8")
     theme, width = one_of(request, "theme", THEMES), one_of(request, "width", WIDTHS)

@@ -16,7 +16,7 @@ from audit.exchange.preparing import NotExportable, Prepared, prepare
 from audit.exchange.showing import one_row, rarest
 from audit.exchange.tables import HEADER, group_label
 from audit.peer_forms import ExportForm, WithdrawForm
-from audit.peers.exporting import Recipient, made_before, refused, take, withdraw_export
+from audit.peers.exporting import Recipient, made_before, made_ready, other_rules, refused, take, withdraw_export
 from audit.peers.models import Export, Membership, Taking
 from audit.signed import Signed, as_one, before, export_signed, signed_audits
 from audit.views.exchange.shared import MOVED_ON, download
@@ -127,7 +127,7 @@ def preview(request: HttpRequest, form: ExportForm, prepared: Prepared) -> dict[
         "next_place": (place + 1) % len(prepared.raw),
         "rarest": [(each, int(prepared.protected.alike[each])) for each in rarest(prepared)],
         "again": again,
-        "refused": "" if again else refused(practice, prepared),
+        "refused": other_rules(again, prepared) if again else refused(practice, prepared),
         "answers": answers,
         "making": asked,
         "form": form,
@@ -145,8 +145,11 @@ def chosen_row(prepared: Prepared, form: ExportForm) -> int:
 def made(request: HttpRequest, form: ExportForm, prepared: Prepared) -> HttpResponse:
     answers = form.cleaned_data
     recipient = Recipient(answers["group_code"], answers["practice_code"], answers["recipient"], answers["purpose"])
+    ready = made_ready(request.user.practice, prepared, recipient)
     with transaction.atomic():
-        export = export_signed(by=request.user, prepared=prepared, recipient=recipient, now=timezone.now())
+        export = export_signed(
+            by=request.user, prepared=prepared, recipient=recipient, now=timezone.now(), ready=ready
+        )  # fmt: skip
         if again := claim(request.user, form.once, reverse("export", args=[export.key])):
             return redirect(again)
     messages.success(request, f"File made: {export.rows} rows, checksum {export.sha256[:8]}.")

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from audit.exchange.columns import FILE, NAMES
-from audit.exchange.package import MANIFEST, MEMBERS, SUMS, package, sums
+from audit.exchange.package import MANIFEST, MEMBERS, SUMS, members, package, sums
+from audit.exchange.release import LENGTH, LETTERS
 from tests.audit.exchange import sets
 
 
@@ -166,6 +167,13 @@ def entries() -> Iterator[Case]:
     yield Case("a device", zipped(files, change=_mode(0o020666)), "is a link or something else")
     yield Case("a member twice", more(FILE), "stands in the zip twice")
     yield Case("a zip within the zip", more("inner.zip", sets.a_set()), "not a member of a set")
+    yield Case(
+        "a member with a comment", zipped(files, change=_noted("comment", b"avery example")), "carries a comment"
+    )
+    extra = struct.pack("<HH5s", 0x9999, 5, b"avery")
+    yield Case("a member with an extra field", zipped(files, change=_noted("extra", extra)), "or an extra field")
+    yield Case("an extra field before the bytes alone", _local_extra(extra), "belong to no member")
+    yield Case("bytes between the members", _between(b"avery example"), "belong to no member")
     yield Case("encrypted", _flagged(0x1), "is encrypted")
     yield Case("packed in another way", zipped(files, pack=zipfile.ZIP_BZIP2), "packed in a way")
     for name in (FILE, MANIFEST, SUMS, "README.txt"):
@@ -178,6 +186,37 @@ def _mode(mode: int) -> Callable[[zipfile.ZipInfo], None]:
         entry.external_attr = (mode if entry.filename == FILE else 0o100600) << 16
 
     return change
+
+
+def _noted(name: str, value: bytes) -> Callable[[zipfile.ZipInfo], None]:
+    def change(entry: zipfile.ZipInfo) -> None:
+        if entry.filename == FILE:
+            setattr(entry, name, value)
+
+    return change
+
+
+def _between(more: bytes, *, at: int | None = None) -> bytes:
+    """A set with bytes before its second member, or at another place, and a directory that fits."""
+    data = bytearray(sets.a_set())
+    second = data.find(b"PK\x03\x04", 4)
+    place = second if at is None else at
+    data[place:place] = more
+    entry = data.find(b"PK\x01\x02")
+    struct.pack_into("<L", data, len(data) - 6, entry)
+    while entry >= 0:
+        offset = struct.unpack_from("<L", data, entry + 42)[0]
+        struct.pack_into("<L", data, entry + 42, offset + len(more) if offset >= second else offset)
+        entry = data.find(b"PK\x01\x02", entry + 4)
+    return bytes(data)
+
+
+def _local_extra(extra: bytes) -> bytes:
+    """An extra field that only the header before the bytes of the first member knows."""
+    length = struct.unpack_from("<H", sets.a_set(), 26)[0]
+    data = bytearray(_between(extra, at=30 + length))
+    struct.pack_into("<H", data, 28, len(extra))
+    return bytes(data)
 
 
 def _flagged(bit: int) -> bytes:
@@ -223,12 +262,14 @@ def manifests() -> Iterator[Case]:
     yield Case("a part too many", with_manifest(comment="hello"), "not a part of a manifest")
     yield Case("free text in a code", with_manifest(practice="Northgate foot rooms"), "practice is")
     yield Case("markup in a code", with_manifest(group="<script>alert(1)</script>"), "group is")
+    yield Case("a year that ends before it begins", with_manifest(audit_year="2024-03/2023-04"), "audit_year is")
     yield Case("k below five", with_manifest(k=2), "k is \u201c2\u201d")
     yield Case("k as a text", with_manifest(k="5"), "k is")
     yield Case("k as true", with_manifest(k=True), "k is")
     yield Case("rows below nought", with_manifest(rows=-1), "rows is")
     yield Case("a period that has not matured", with_manifest(matured=False), "matured is")
     yield Case("a step that is a text of one's own", with_manifest(steps={"=cmd()": "1"}), "steps is")
+    yield Case("a step of other words", with_manifest(steps={"call avery example": "1"}), "steps is")
     yield Case("a count beyond reason", with_manifest(rows_left_out="99999999999"), "rows_left_out is")
 
 
@@ -386,6 +427,18 @@ def rows_against_each_other() -> Iterator[Case]:
         return rows
 
     yield Case("one patient of two ages", with_rows(two_ages), "differs between rows of one patient")
+
+    yield Case("twenty thousand toes of one patient", _one_patient(20_000), "one patient has more than 40 toes")
+
+
+def _one_patient(number: int) -> bytes:
+    """Small when packed; whoever writes each row's whole pattern down needs gigabytes."""
+    chance = random.Random(1)
+    first = sets.released().iloc[[0]]
+    rows = pd.concat([first] * number, ignore_index=True)
+    for name in ("row_code", "toe_code"):
+        rows[name] = ["".join(chance.choices(LETTERS, k=LENGTH)) for _ in range(number)]
+    return zipped(members(rows, sets.manifest(rows)), pack=zipfile.ZIP_DEFLATED)
 
 
 def against_the_manifest() -> Iterator[Case]:

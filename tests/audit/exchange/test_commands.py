@@ -7,10 +7,12 @@ import stat
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.db import connection
 from django.urls import reverse
 
 from audit.exchange.simulated import Plan
 from audit.measures.material import within
+from audit.peers import exporting
 from audit.peers.models import Export, PeerSet, Refusal, SetState, Taking
 from tests.audit.exchange import acts, sets
 from tests.audit.exchange.conftest import a_year, lead_of, reviewer_of, signed_leads
@@ -54,6 +56,49 @@ def test_a_set_goes_from_one_command_to_the_other(place, tmp_path):
     call_command("receive_export", path, group=membership.group.code, stdout=out)
     assert PeerSet.objects.get().state == SetState.POOLED
     assert f"In the pool; practice {membership.code}" in out.getvalue()
+
+
+@pytest.mark.parametrize("rules", [{"k": 10}, {"strict": True}])
+def test_other_rules_than_those_it_left_under_are_refused(place, tmp_path, rules):
+    lead, membership = place
+    export(lead, membership, tmp_path / "set.zip")
+
+    with pytest.raises(CommandError, match="left for this group already under other rules"):
+        export(lead, membership, tmp_path / "other.zip", **rules)
+
+    assert not (tmp_path / "other.zip").exists()
+
+
+def test_the_file_is_made_before_anything_is_locked(place, tmp_path, monkeypatch):
+    """A lock held while a file is made would keep everybody else from writing."""
+    depth: list[int] = []
+    make = exporting.make
+
+    def watched(*args, **more):
+        depth.append(len(connection.savepoint_ids))
+        return make(*args, **more)
+
+    monkeypatch.setattr(exporting, "make", watched)
+    outside = len(connection.savepoint_ids)
+    lead, membership = place
+
+    export(lead, membership, tmp_path / "set.zip")
+
+    assert depth == [outside]
+
+
+def test_a_file_made_beside_another_is_made_again(place):
+    """Whatever leaves between the making and the lock is looked at."""
+    lead, membership = place
+    recipient = exporting.Recipient(membership.group.code, membership.code, "The group", "Comparison")
+    prepared = acts.prepared(lead)
+    ready = exporting.made_ready(lead.practice, prepared, recipient)
+    elsewhere = acts.exported(lead, acts.joined(lead, acts.a_group(reviewer_of("elsewhere"))))
+
+    row = exporting.make_export(by=lead, prepared=prepared, recipient=recipient, now=acts.NOW, ready=ready)
+
+    assert row != elsewhere
+    assert row.content != ready.made.manifest.content
 
 
 @pytest.mark.parametrize(
@@ -118,8 +163,10 @@ def test_a_refused_file_is_noted_and_a_second_set_needs_replace(place, tmp_path)
 
     answers = json.loads(out.getvalue())
     assert "these rows are here already" in answers[0]["problems"][0]
-    assert "cannot be read" in answers[1]["problems"][0]
-    assert Refusal.objects.count() == 2
+    assert "none.zip cannot be read" in answers[1]["problems"][0]
+    assert str(tmp_path) not in out.getvalue()
+    # What could not be read was not received.
+    assert Refusal.objects.count() == 1
 
 
 def test_two_demo_practices_and_four_others_export_hand_in_and_are_pooled(demo_houses, db, tmp_path, client_of):

@@ -3,6 +3,7 @@
 import random
 from collections import defaultdict
 from dataclasses import dataclass
+from itertools import permutations
 
 import pandas as pd
 import pytest
@@ -114,6 +115,68 @@ def test_the_adversary_would_succeed_without_protection():
     sizes = alike.groupby(["age_band", "toes", "technique", "side", "agent"]).size()
 
     assert sizes.min() == 1
+
+
+Toe = tuple[str, str, tuple[str, ...]]
+
+
+def operated(rows: pd.DataFrame, code: str, toe: str) -> dict[str, list[Toe]]:
+    """Technique, matricectomy and sides of each toe by patient. code, toe: names of the columns that say whose."""
+    found: dict[str, list[Toe]] = defaultdict(list)
+    for (owner, _), own in rows.groupby([code, toe]):
+        sides = tuple(sorted(own["side"]))
+        found[owner].append((own["technique"].iloc[0], own["matrix_destroyed"].iloc[0], sides))
+    return found
+
+
+def may_be(seen: Toe, real: Toe) -> bool:
+    """Whether a toe in the file may be this one, perhaps under wider words."""
+    named = seen[0] == real[0] or (seen[0].startswith("other_") and seen[1] == real[1])
+    known = tuple(sorted("edge" if side in {"tibial", "fibular"} else side for side in real[2]))
+    return named and seen[2] in {real[2], known}
+
+
+def insider(
+    rows: pd.DataFrame, own: dict[str, set[str]], plan: Plan, *, knows_visits: bool
+) -> tuple[int, int]:  # fmt: skip
+    """What somebody finds who knows the theatre list as well: technique and sides of every toe.
+
+    own: by patient the codes that are this patient's alone. Gives how many are found for certain, and among how many
+    people the one lies who is hidden worst.
+    """
+    codes, seen = shown(rows), operated(rows, "patient_code", "toe_code")
+    real = operated(sets.raw(plan), "patient_key", "toe_key")
+    linked, least = 0, len(real)
+    for key, person in appointments(plan).iterrows():
+        found = {
+            code for code in candidates(codes, person, knows_visits=knows_visits)
+            if any(all(map(may_be, seen[code], some)) for some in permutations(real[key], len(seen[code])))
+        }  # fmt: skip
+        if own.get(key) and own[key] & found:
+            linked += found == own[key]
+            least = min(least, sum(bool(codes & found) for codes in own.values()))
+    return linked, least
+
+
+@pytest.mark.parametrize("knows_visits", [False, True])
+@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.code)
+def test_who_knows_the_theatre_list_finds_people_in_rows_without_protection_and_few_with_it(plan, knows_visits):
+    """The attack has power: on the rows as recorded, ages in bands and days in limits already, it finds people."""
+    raw = sets.raw(plan)
+    bare = raw.assign(patient_code=raw["patient_key"], toe_code=raw["toe_key"])
+    plain, _ = insider(bare, {key: {key} for key in raw["patient_key"]}, plan, knows_visits=knows_visits)
+    rows, owners = released(plan)
+    own: dict[str, set[str]] = defaultdict(set)
+    for code, owner in zip(rows["patient_code"], owners, strict=True):
+        own[owner].add(code)
+    linked, least = insider(rows, own, plan, knows_visits=knows_visits)
+
+    assert plain > 0
+    if knows_visits:
+        assert linked < min(plain, len(own) / K)
+    else:
+        assert linked == 0
+        assert least >= K
 
 
 def test_the_same_person_has_another_code_in_every_file():

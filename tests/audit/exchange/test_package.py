@@ -6,13 +6,16 @@ import io
 import json
 import random
 import zipfile
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
 
 from audit.exchange.columns import BY_NAME, FIELDS, NAMES, Holds
+from audit.exchange.manifest import ManifestError, few, read, selection
 from audit.exchange.package import MEMBERS, package
 from audit.exchange.reading import read_set
+from audit.exchange.rows import raw_rows
 from tests.audit.exchange import sets
 
 
@@ -121,12 +124,52 @@ def test_every_column_is_explained_with_its_codes_and_what_empty_means():
 
 def test_missing_and_no_are_never_the_same():
     """Each column that may be empty says why; codes tell "not recorded", "not assessed", "not applicable" and "no"."""
+    four = ("no", "not_recorded", "not_assessed", "not_applicable")
+    met = set()
     for field in FIELDS:
-        if field.blank:
-            assert field.blank != "no", field.name
+        words = [field.words(code).lower() for code in four if code in field.codes]
+        met |= {code for code in four if code in field.codes}
+        others = {label.lower() for code, label in field.labels.items() if code not in four}
+        assert len(set(words)) == len(words), field.name
+        assert not others & set(words), field.name
+        assert not others & {code.replace("_", " ") for code in four}, field.name
+        # What an empty cell means is none of the four alone.
+        assert field.blank not in {*words, *(code.replace("_", " ") for code in four)}, field.name
+    assert met == set(four)
+
+
+@pytest.mark.parametrize("code", ["none", "not_assessed", "not_recorded"])
+def test_each_of_them_reaches_the_file_as_itself(code):
+    own = sets.cohort()
+
+    raw = raw_rows(replace(own, sides=own.sides.assign(infection_at_operation=code)))
+
+    assert set(raw["infection_at_operation"]) == {code}
+
+
+def test_no_agent_and_no_time_written_down_are_told_apart():
+    own = sets.cohort()
+    raw = raw_rows(replace(own, sides=own.sides.assign(exposure_seconds=float("nan"))))
+
+    assert set(raw.loc[raw["agent"] == "none", "exposure"]) == {"not_applicable"}
+    assert set(raw.loc[raw["agent"] != "none", "exposure"]) == {"not_recorded"}
 
 
 # --- nothing that identifies
+
+
+def test_the_manifest_says_what_protection_left_out():
+    rows = sets.released()
+    left_out = few(sets.protected().left_out_rows)
+    said = sets.manifest(rows)
+
+    assert left_out != "0"
+    assert f"less the rows that protection left out ({left_out})" in said.selection
+    assert "left out" not in selection("0")
+    assert "left out (1 to 4)" in selection("1 to 4")
+    wrong = {**asdict(said), "selection": selection("0")}
+    with pytest.raises(ManifestError, match="selection is"):
+        read(wrong)
 
 
 def identifiers() -> set[str]:

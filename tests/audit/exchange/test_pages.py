@@ -8,10 +8,12 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from audit.exchange.preparing import prepare
 from audit.exchange.simulated import Plan
 from audit.peers import groups, intake
 from audit.peers.exporting import withdraw_export
 from audit.peers.models import Export, Membership, PeerSet, Refusal, SetState
+from audit.signed import as_one, signed_audits
 from clinic.access.once import new_token
 from clinic.access.rules import Role
 from tests.audit.exchange import acts
@@ -254,10 +256,11 @@ def test_the_same_rows_again_are_known_however_packed(lead, membership, export):
 
 
 def another_export(lead, membership) -> Export:
-    """The first one withdrawn, so that new codes are drawn for the same audit."""
+    """The first one withdrawn, and one under stricter rules made of the same audit."""
     first = Export.objects.get(practice=lead.practice)
     withdraw_export(by=lead, export=first, version=first.version, reason="again", now=acts.NOW)
-    return acts.exported(lead, membership)
+    stricter = prepare(as_one(signed_audits(lead.practice)[0]), k=8)
+    return acts.exported(lead, membership, ready=stricter)
 
 
 def test_replacing_is_asked_for_and_both_are_kept(lead, client_of, membership):

@@ -124,6 +124,34 @@ def test_the_comparison_agrees_in_page_table_file_and_words(pooled, host, client
         assert f"chart/{slug}.svg" in page
 
 
+def test_numbers_and_pictures_that_are_taken_are_noted_and_those_looked_at_are_not(pooled, host, client_of):
+    group, _ = pooled
+    browser = client_of(host)
+
+    for form in ("svg", "png", "csv"):
+        browser.get(reverse("compare-chart", args=[group.key, "forest", form]))
+
+    noted = Taking.objects.filter(what=Taking.What.POOLED)
+    assert [row.about for row in noted] == [f"{group.code} forest.png", f"{group.code} forest.csv"]
+    assert {row.member for row in noted} == {host}
+
+
+def test_page_and_paper_say_codes_where_they_count_codes(pooled, host, client_of):
+    group, _ = pooled
+    page = client_of(host).get(reverse("compare", args=[group.key])).content.decode()
+    document = pypdfium2.PdfDocument(client_of(host).post(reverse("compare-report", args=[group.key])).content)
+    paper = "".join(document[at].get_textpage().get_text_range() for at in range(len(document)))
+    told = [row.manifest["patients_cut"] for row in PeerSet.objects.filter(membership__group=group)]
+    least = sum(1 if each == "1 to 4" else int(each) for each in told)
+
+    assert least > 0
+    for text in (page, " ".join(paper.split())):
+        assert "patient codes" in text
+        assert re.search(rf"Codes are more than people: {least}( to \d+)? patients with several toes", text)
+        assert "95 % prediction interval, by the model" in text
+        assert "true rate" not in text
+
+
 def test_practices_are_listed_by_code_and_by_nothing_else(pooled, host, client_of):
     group, members = pooled
     csv = client_of(host).get(reverse("compare-chart", args=[group.key, "forest", "csv"])).content.decode()

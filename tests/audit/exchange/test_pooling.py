@@ -6,7 +6,9 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
+from statsmodels.stats.proportion import proportion_confint
 
 from audit.charts import telling
 from audit.exchange import groups, pictures
@@ -27,7 +29,11 @@ from audit.measures.outcomes import unit_frame
 from audit.measures.strata import count, headline_units
 from audit.report import yearly
 from audit.stats.binomial_normal import binomial_normal
+from audit.stats.funnel import Unit as FunnelUnit
+from audit.stats.funnel import funnel
+from audit.stats.funnel_limits import funnel_limits
 from audit.stats.pooling import Practice, pool
+from audit.stats.proportion import wilson
 
 REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures" / "reference" / "pooling.json").read_text())
 
@@ -68,17 +74,12 @@ def test_the_two_demo_practices_give_6_of_112(demo):
 
     assert (together.events, together.total) == (6, 112)
     assert round(together.rate * 100, 1) == 5.4
-    plain = [round(limit * 100, 1) for limit in wilson(6, 112)]
-    assert plain == [2.5, 11.2]
+    own, outside = wilson(6, 112), proportion_confint(6, 112, method="wilson")
+    assert (own.low, own.high) == pytest.approx(outside)
+    assert [round(limit * 100, 1) for limit in (own.low, own.high)] == [2.5, 11.2]
     # Clustered on the patient the limits are as wide or wider.
-    assert together.low <= wilson(6, 112)[0] + 1e-9
-    assert together.high >= wilson(6, 112)[1] - 1e-9
-
-
-def wilson(events: int, total: int) -> tuple[float, float]:
-    z, p = 1.959964, events / total
-    middle, reach = p + z * z / (2 * total), z * (p * (1 - p) / total + z * z / (4 * total**2)) ** 0.5
-    return (middle - reach) / (1 + z * z / total), (middle + reach) / (1 + z * z / total)
+    assert together.low <= own.low + 1e-9
+    assert together.high >= own.high - 1e-9
 
 
 def test_two_practices_show_nothing(demo):
@@ -172,6 +173,24 @@ def test_the_pool_stands_on_effective_sizes(six):
     assert found.headline.pool.predicted[0] <= found.headline.pool.low
 
 
+def test_the_limits_drawn_are_those_that_judge(six, monkeypatch):
+    """Twelve practices that differ more than chance gives: widened limits, at every dot and between."""
+    rates = (1, 2, 2, 5, 8, 10, 14, 18, 22, 26, 30, 34)
+    wide = funnel([FunnelUnit(f"P-{at:02}", events, 100, 90) for at, events in enumerate(rates)])
+    assert wide.spread.variance > 0
+    monkeypatch.setattr(pictures, "placed", lambda found: wide)
+
+    chart = pictures.funnel_chart(compare(six, Outcome.ANY_REGROWTH, Unit.SIDE))
+
+    line = next(line for line in chart.lines if line.size == 90)
+    spread = (wide.target * (1 - wide.target) / 90 + wide.spread.variance) ** 0.5
+    assert line.warning_high == pytest.approx(wide.target + 1.959964 * spread)
+    assert line.alarm_high == pytest.approx(wide.target + 3.090232 * spread)
+    assert line.warning_high > funnel_limits(wide.target, 90).warning_high + 0.05
+    assert any("limits drawn, and judged by, are widened" in note for note in chart.notes)
+    assert chart.target_label == "crude rate of the practices shown"
+
+
 def test_a_small_practice_stands_only_among_the_others(six):
     tiny = six[0]
     few = tiny.rows[tiny.rows["patient_code"].isin(tiny.rows["patient_code"].unique()[:6])]
@@ -213,6 +232,26 @@ def test_withheld_times_are_no_band_of_not_recorded(six):
     assert not_recorded == really
 
 
+def test_what_bands_and_agents_do_not_hold_is_said(six):
+    """Counted here by other means, from the rows of the files."""
+    kept = {"technique": "pna_chemical", "agent": "phenol", "exposure": "withheld"}
+    rows = six[0].rows
+    some = rows.index[(rows["technique"] == "pna_chemical") & (rows["agent"] == "phenol")][:7]
+    hidden = rows.copy()
+    hidden.loc[some, "exposure"] = "withheld"
+    told = [replace(six[0], rows=hidden), *six[1:]]
+    number = sum(sum(all(row[name] == code for name, code in kept.items()) for row in each.rows.to_dict("records"))
+                 for each in told)  # fmt: skip
+
+    assert groups.withheld_times(told).startswith(f"In no band: {number} treated sides")
+    none = [replace(each, rows=each.rows[each.rows["exposure"] != "withheld"]) for each in told]
+    assert groups.withheld_times(none) == ""
+    merged = replace(six[0], rows=rows.assign(agent="merged"))
+    assert "not the same ones in every practice" in groups.unnamed_agents([merged, *six[1:]])
+    named = [replace(each, rows=each.rows[each.rows["agent"] != "merged"]) for each in six]
+    assert groups.unnamed_agents(named) == ""
+
+
 def test_expected_events_add_up_to_the_observed(six):
     found = case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE)
 
@@ -223,6 +262,41 @@ def test_expected_events_add_up_to_the_observed(six):
         assert row.low <= row.ratio <= row.high
 
 
+WIDER = {
+    "age_band": lambda rows: "any",
+    "side": lambda rows: rows["side"].replace({"tibial": "edge", "fibular": "edge"}),
+    "technique": lambda rows: rows["technique"].replace({"tna_chemical": "other_with_matricectomy"}),
+}
+
+
+@pytest.mark.parametrize("name", WIDER)
+def test_a_practice_whose_file_tells_less_is_not_explained_by_that(six, name):
+    """A widened word that only one file has would be a level of its own: its practice would be adjusted away."""
+    one = replace(six[0], rows=six[0].rows.assign(**{name: WIDER[name]}))
+    alike = [replace(each, rows=each.rows.assign(**{name: WIDER[name]})) for each in six]
+
+    found = case_mix([one, *six[1:]], Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    assert found.rows == case_mix(alike, Outcome.ANY_REGROWTH, Unit.SIDE).rows
+    assert any("a file" in note for note in found.notes)
+    # The files tell the age of some patients only, so it is not adjusted for and nobody is told that it was.
+    assert "age_band" not in found.terms
+    assert not any("age_band" in note for note in found.notes)
+    assert "age" not in found.mix_of.split()
+    assert case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE).mix_of == "technique and side"
+
+
+def test_without_anything_to_adjust_for_all_are_expected_alike(six):
+    """One technique, no side, no age told: everybody's expected rate is the pool's."""
+    own = {"age_band": "any", "side": "edge", "technique": "pna_chemical"}
+    found = case_mix([replace(each, rows=each.rows.assign(**own)) for each in six], Outcome.ANY_REGROWTH, Unit.SIDE)
+    known = {each.code: each.found.ascertained
+             for each in compare(six, Outcome.ANY_REGROWTH, Unit.SIDE).headline.contributions}  # fmt: skip
+
+    assert found.mix_of == ""
+    assert len({round(row.expected / known[row.code], 9) for row in found.rows}) == 1
+
+
 def test_checks_say_what_fails(six):
     found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
     by_label = {check.label: check for check in checks(six, found, refused=2, apart=1)}
@@ -231,6 +305,24 @@ def test_checks_say_what_fails(six):
     assert by_label["Files refused at intake"].found == "2"
     assert by_label["Practices"].passed
     assert not by_label["Loss below the event rate"].passed
+
+
+def test_the_periods_compared_are_those_of_all_rows(six):
+    """A practice with two years is not of the same period as those with the later one alone."""
+    first = six[0]
+    before = first.rows.assign(audit_year="2022-04/2023-03")
+    longer = replace(first, rows=pd.concat([before, first.rows], ignore_index=True))
+    found = compare(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+
+    def same_period(members: list[Member]):
+        return next(check for check in checks(members, found) if check.label == "Same period")
+
+    assert same_period(six).passed
+    mixed = same_period([longer, *six[1:]])
+    assert not mixed.passed
+    assert mixed.found == "Apr 2022 to Mar 2024, Apr 2023 to Mar 2024"
+    as_one = replace(first, rows=first.rows.assign(audit_year="2022-04/2024-03"))
+    assert same_period([longer, as_one]).passed
 
 
 def test_other_definitions_are_not_pooled(six):

@@ -1,13 +1,14 @@
 """Rows that leave: widened in order, alike enough, telling nothing; recounted here by other means."""
 
 import random
+import tracemalloc
 from collections import Counter
 
 import pandas as pd
 import pytest
 
 from audit.exchange.columns import NAMES
-from audit.exchange.protect import protect
+from audit.exchange.protect import protect, recount
 from audit.exchange.release import LENGTH, LETTERS, release
 from audit.exchange.rows import raw_rows
 from audit.exchange.simulated import Plan, practice
@@ -181,3 +182,16 @@ def test_the_sides_of_one_toe_tell_the_same_of_the_toe(seed):
     rows = sets.protected(Plan(f"toes-{seed}", seed=seed, patients=70, regrowth=0.15, both_edges=0.5)).rows
     for name in ("agent", "strength_percent", "strength_basis", "lavage", "curettage"):
         assert (rows.groupby("toe_key")[name].nunique() == 1).all(), name
+
+
+def test_a_patient_of_thousands_of_rows_costs_little_memory():
+    """A row carries the number of its patient's pattern, not the pattern, which is as long as there are rows."""
+    one = sets.protected().rows.iloc[[0]]
+    rows = pd.concat([one] * 2000, ignore_index=True)
+    rows["toe_key"] = [str(at) for at in range(len(rows))]
+    tracemalloc.start()
+    recount(rows, rows["patient_key"])
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+
+    assert peak < 20 * 1024 * 1024

@@ -1,6 +1,7 @@
 """One patient as FHIR R4, valid against a general FHIR library, nothing invented and nothing lost."""
 
 import json
+from uuid import UUID
 
 import pytest
 from django.db import connection
@@ -52,12 +53,16 @@ def test_the_library_would_refuse_a_wrong_one(patient):
 
 
 def test_references_lead_to_resources_of_the_bundle_and_ids_are_once(patient):
-    found = [entry["resource"] for entry in bundle(patient, operations_of(patient))["entry"]]
-    names = [f"{each['resourceType']}/{each['id']}" for each in found]
+    entries = bundle(patient, operations_of(patient))["entry"]
+    addresses = [entry["fullUrl"] for entry in entries]
 
-    assert len(set(names)) == len(names)
-    referred = {part.split('"')[0] for part in json.dumps(found).split('"reference": "')[1:]}
-    assert referred <= set(names)
+    assert all(UUID(address.removeprefix("urn:uuid:")).urn == address for address in addresses)
+    assert len(set(addresses)) == len(addresses)
+    referred = {part.split('"')[0] for part in json.dumps(entries).split('"reference": "')[1:]}
+    assert referred
+    assert referred <= set(addresses)
+    # The same resource has the same address in a later bundle.
+    assert addresses == [entry["fullUrl"] for entry in bundle(patient, operations_of(patient))["entry"]]
 
 
 def test_each_treated_side_is_a_procedure_with_its_place_and_agent(patient):
@@ -67,14 +72,31 @@ def test_each_treated_side_is_a_procedure_with_its_place_and_agent(patient):
     places = {tuple(site["coding"][0]["code"] for site in each["bodySite"]) for each in found}
     assert places == {("R1", "tibial"), ("R1", "fibular"), ("L5", "fibular")}
     assert {code["code"] for each in found for code in each["bodySite"][0]["coding"][1:]} == {"T5", "T4"}
-    assert sum("usedCode" in each for each in found) == 2
+    assert sorted(each["usedCode"][0]["coding"][0]["code"] for each in found) == ["none", "phenol", "phenol"]
+
+
+def test_no_agent_and_an_agent_not_recorded_read_differently(practice, lead):
+    patient = create_patient(practice)
+    operation = create_operation(patient=patient, operator=lead, sides=("tibial",), agent="not_recorded", seconds=())
+    add_toe(operation, foot="left", toe=5, technique=Technique.PNA_ONLY)
+
+    used = {each["id"]: each["usedCode"][0]["coding"][0]["code"] for each in resources(patient, "Procedure")}
+    why = {
+        each["id"].removesuffix("-exposure"): each["dataAbsentReason"]["coding"][0]["code"]
+        for each in resources(patient, "Observation")
+    }
+
+    assert sorted(used.values()) == ["none", "not_recorded"]
+    assert {used[key]: why[key] for key in used} == {"none": "not-applicable", "not_recorded": "unknown"}
 
 
 def test_exposure_is_the_sum_of_its_applications(patient):
     found = [each for each in resources(patient, "Observation") if each["code"]["coding"][0]["code"] == "exposure"]
 
-    assert len(found) == 2
-    for each in found:
+    timed = [each for each in found if "valueQuantity" in each]
+
+    assert (len(timed), len(found)) == (2, 3)
+    for each in timed:
         assert each["valueQuantity"] == {"value": 165, "unit": "s", "system": "http://unitsofmeasure.org", "code": "s"}
         assert [part["valueQuantity"]["value"] for part in each["component"]] == [60, 60, 45]
 
