@@ -14,7 +14,7 @@ from audit.exchange.before import checks
 from audit.exchange.case_mix import case_mix
 from audit.exchange.manifest import manifest_of
 from audit.exchange.package import rows_csv
-from audit.exchange.pooled import Member, added, compare, group_lines
+from audit.exchange.pooled import BESIDE, Line, Member, added, compare, group_lines
 from audit.exchange.protect import protect
 from audit.exchange.release import release
 from audit.exchange.round_trip import round_trip
@@ -28,6 +28,7 @@ from audit.measures.strata import count, headline_units
 from audit.report import yearly
 from audit.stats.binomial_normal import binomial_normal
 from audit.stats.pooling import Practice, pool
+from audit.stats.releases import refused_cell
 
 REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures" / "reference" / "pooling.json").read_text())
 
@@ -205,6 +206,68 @@ def test_groups_are_pooled_only_where_three_contribute(six):
     assert any(line.pool is not None and line.pool.shown for line in lines)
 
 
+def left_over(shown: list[Line], headline: Line) -> list[int]:
+    """Known patients of each practice that a reader gets by taking the shown lines from the headline."""
+    whole = {each.code: each.found.patients_ascertained for each in headline.contributions}
+    for line in shown:
+        for each in line.contributions:
+            whole[each.code] -= each.found.patients_ascertained
+    return list(whole.values())
+
+
+def test_no_line_can_be_had_by_taking_the_others_from_the_headline(six):
+    """One practice alone uses sodium hydroxide: its line is refused, and the headline less all others would be it."""
+    members = []
+    for at, one in enumerate(six):
+        one_patient = ~one.rows["patient_code"].duplicated(keep=False)
+        only = one.rows[(one.rows["agent"] == "phenol") & one_patient]
+        if at == 0:
+            other = only["patient_code"].isin(only["patient_code"].unique()[:9])
+            only = only.assign(agent=only["agent"].mask(other, "sodium_hydroxide"))
+        members.append(Member(one.code, one.manifest, only))
+    question = Outcome.ANY_REGROWTH, Unit.SIDE
+    headline = compare(members, *question).headline
+    kinds = (groups.by_technique, groups.by_side)
+
+    by_technique, by_side = (group_lines(members, *question, kind(members, *question)) for kind in kinds)
+
+    assert headline.pool is not None
+    assert "1 contributing" in next(line.withheld for line in by_technique if "odium" in line.label)
+    assert [line for line in by_technique if line.withheld == BESIDE]
+    for lines in (by_technique, by_side):
+        rest = left_over([line for line in lines if line.pool is not None], headline)
+        assert not any(rest) or not refused_cell(rest)
+
+
+def test_times_are_not_shown_beside_a_rest_of_one_practice(six):
+    """All but one practice tell every time: the line of phenol less all bands would be that practice's."""
+    members = []
+    for at, one in enumerate(six):
+        rows = one.rows[(one.rows["agent"] == "phenol") & (one.rows["technique"] == "pna_chemical")].copy()
+        rows["exposure"] = "recorded"
+        rows["exposure_seconds"] = "60"
+        few = rows["patient_code"].isin(rows["patient_code"].unique()[: 4 if at == 1 else 0])
+        rows.loc[few, "exposure"] = "withheld"
+        members.append(Member(one.code, one.manifest, rows))
+    question = Outcome.ANY_REGROWTH, Unit.SIDE
+    technique = group_lines(members, *question, groups.by_technique(members, *question))
+
+    lines = groups.exposure_lines(members, *question, technique)
+
+    assert any(line.pool is not None for line in technique)
+    assert [line for line in lines if line.pool is not None] == []
+    assert BESIDE in {line.withheld for line in lines}
+
+
+def test_times_are_not_shown_where_their_sum_is_not(six):
+    question = Outcome.ANY_REGROWTH, Unit.SIDE
+    technique = group_lines(six, *question, groups.by_technique(six, *question))
+    hidden = [replace(line, pool=None, withheld=BESIDE) for line in technique]
+
+    assert any(line.pool is not None for line in groups.exposure_lines(six, *question, technique))
+    assert not any(line.pool is not None for line in groups.exposure_lines(six, *question, hidden))
+
+
 def test_withheld_times_are_no_band_of_not_recorded(six):
     exposures = groups.by_exposure(six, Outcome.ANY_REGROWTH, Unit.SIDE)
     not_recorded = sum(len(units) for units in exposures["not recorded"].values())
@@ -214,13 +277,44 @@ def test_withheld_times_are_no_band_of_not_recorded(six):
 
 
 def test_expected_events_add_up_to_the_observed(six):
-    found = case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+    found = case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE, compare(six, Outcome.ANY_REGROWTH, Unit.SIDE).headline)
 
     assert not found.withheld
     assert [row.code for row in found.rows] == sorted(row.code for row in found.rows)
     assert sum(row.expected for row in found.rows) == pytest.approx(sum(row.observed for row in found.rows))
     for row in found.rows:
         assert row.low <= row.ratio <= row.high
+
+
+def cut_to(one: Member, code: str, patients: int) -> Member:
+    """The same practice with its first patients only."""
+    first = one.rows["patient_code"].unique()[:patients]
+    return Member(code, one.manifest, one.rows[one.rows["patient_code"].isin(first)])
+
+
+def test_who_stands_among_the_others_has_no_row_of_its_own_in_any_table(six):
+    """Of 60, 90, 150, 12, 15 and 6 patients three stand together; a row of two of them would give the third away."""
+    small = [cut_to(one, one.code, size) for one, size in zip(six[3:], (12, 15, 6), strict=True)]
+    members = [*six[:3], *small]
+    headline = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE).headline
+    hidden = {each.code for each in headline.contributions if each.hidden}
+
+    found = case_mix(members, Outcome.ANY_REGROWTH, Unit.SIDE, headline)
+
+    assert len(hidden) >= 3
+    assert not found.withheld
+    assert {row.code for row in found.rows} == {each.code for each in headline.contributions} - hidden
+
+
+def test_nothing_is_expected_where_the_headline_is_refused(six):
+    large = member(Plan("large", seed=99, patients=900), "P-Z")
+    members = [*six[:2], large]
+    headline = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE).headline
+
+    found = case_mix(members, Outcome.ANY_REGROWTH, Unit.SIDE, headline)
+
+    assert found.rows == ()
+    assert "of the patients, at most 70%" in found.withheld
 
 
 def test_checks_say_what_fails(six):
