@@ -9,7 +9,7 @@ from random import SystemRandom
 from django.db import transaction
 
 from audit.exchange.preparing import NotExportable, Prepared, make, protection_words
-from audit.exchange.series import refused_after
+from audit.exchange.series import Way, refused_after, refused_beside
 from audit.exchange.tables import Given, to_keep
 from audit.peers.models import Export, Taking
 from clinic.access.models import Member, Practice
@@ -38,9 +38,13 @@ def made_before(practice: Practice, prepared: Prepared, group: str) -> Export | 
 
 
 def refused(practice: Practice, prepared: Prepared) -> str:
-    """Why this must not leave after what has left before; empty where it may."""
-    earlier = [_contents(each) for each in standing_exports(practice)]
-    return refused_after(prepared.contents, earlier)
+    """Why this must not leave after what has left before, for whichever group; empty where it may."""
+    cohort, protected = prepared.audit.cohort, prepared.protected
+    way = Way(cohort.performed_from, cohort.performed_to, protected.k, protected.harmless_declared)
+    earlier = [(_contents(each), _way(each)) for each in standing_exports(practice)]
+    return refused_beside(prepared.contents, way, earlier) or refused_after(
+        prepared.contents, [contents for contents, _ in earlier]
+    )
 
 
 def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: datetime) -> Export:
@@ -55,8 +59,8 @@ def make_export(*, by: Member, prepared: Prepared, recipient: Recipient, now: da
             return earlier
         if reason := refused(practice, prepared):
             raise NotExportable(
-                f"This file must not leave: {reason}. Withdraw the earlier file first, or wait until more records "
-                "have changed."
+                f"This file must not leave: {reason}. Withdraw the earlier file first, or make this one of the same "
+                "period and with the same protection once more records have changed."
             )
         cohort = prepared.audit.cohort
         signature, *before = prepared.audit.signatures
@@ -116,6 +120,10 @@ def withdraw_export(*, by: Member, export: Export, version: int, reason: str, no
 
 def _contents(export: Export) -> dict[str, frozenset[str]]:
     return {patient: frozenset(rows) for patient, rows in export.contents.items()}
+
+
+def _way(export: Export) -> Way:
+    return Way(export.performed_from, export.performed_to, export.k, export.harmless_declared)
 
 
 def _corrected(practice: Practice, group: str, first: date, last: date) -> Export | None:
