@@ -115,6 +115,7 @@ def protection_words(protected: Protected) -> Mapping[str, Any]:
         "patients_left_out": protected.left_out_patients,
         "patients_cut": protected.cut_patients,
         "agents_merged": list(protected.agents.merged),
+        "reasons_merged": list(protected.reasons.merged),
         "agent_withheld_rows": protected.told.agent_rows,
         "exposure_withheld_rows": protected.told.exposure_rows,
         "tolerated_groups": protected.tolerated,
