@@ -7,6 +7,7 @@ from datetime import date, datetime
 from random import SystemRandom
 
 from django.db import transaction
+from django.db.models import Q
 
 from audit.exchange.preparing import NotExportable, Prepared, make, protection_words
 from audit.exchange.series import Way, refused_after, refused_beside
@@ -134,7 +135,9 @@ def _corrected(practice: Practice, group: str, first: date, last: date) -> Expor
 
 
 def _tables(practice: Practice) -> Iterable[Given]:
-    """Every published table that stands."""
-    for export in standing_exports(practice):
+    """Every published table that stands, and every one that was taken out: what was published is not called back."""
+    taken = Taking.objects.filter(practice=practice, what=Taking.What.TABLES).values("export_id")
+    exports = Export.objects.filter(Q(withdrawn_at__isnull=True) | Q(pk__in=taken), practice=practice)
+    for export in exports.defer("file", "contents"):
         for kept in export.tables:
             yield Given.of(kept, first=export.performed_from, last=export.performed_to)

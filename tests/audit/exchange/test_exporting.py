@@ -147,6 +147,20 @@ def test_a_correction_of_one_patient_leaves_only_once_the_first_file_is_withdraw
     assert bytes(second.file) != bytes(first.file)
 
 
+def test_a_table_that_was_taken_is_remembered_though_its_file_was_withdrawn(here):
+    """The file can be thrown away, what was printed cannot: a table that differs from it by one patient stays back."""
+    lead, membership = here
+    first = Export.objects.get()
+    sign(lead, changed(practice(PLAN), added=True))
+    exporting.take(practice=lead.practice, by=lead, what=Taking.What.TABLES, now=acts.NOW, export=first)
+    exporting.withdraw_export(by=lead, export=first, version=first.version, reason="one more", now=acts.NOW)
+
+    second = acts.exported(lead, membership)
+
+    assert second.tables[0]["values"] != first.tables[0]["values"]
+    assert all(all(line) for line in second.tables[0]["hidden"])
+
+
 def test_a_correction_of_many_names_the_file_it_corrects(here):
     lead, membership = here
     first = Export.objects.get()
