@@ -8,7 +8,8 @@ from itertools import combinations
 from audit.stats.disclosure import FEWEST_ALIKE
 from audit.stats.thin import check_whole
 
-# For each patient of a release its rows: who a row is and what it says, each as a digest, with BETWEEN between them.
+# For each patient of a release its rows, each as three digests with BETWEEN between them: which side it is of, what is
+# recorded of that side, and what the release tells of it.
 Contents = Mapping[str, frozenset[str]]
 BETWEEN = ":"
 # Beyond so many overlapping releases only singles, pairs and all together are compared.
@@ -33,21 +34,27 @@ def refused_beside(new: Contents, way: Way, earlier: Sequence[tuple[Contents, Wa
     """Why a release must not be given beside those that stand, because it protects some row in another way.
 
     Who lays two files of one row side by side knows more than either was allowed to tell: the age of the one and the
-    side of the other. Of one period, protected alike, they tell the same. A release of which only the values are known,
-    as versions before kept it, counts as sharing rows where it shares patients of days that both hold.
+    side of the other. Of one period, protected alike, they tell the same, unless a correction of other rows widened
+    this one differently.
     """
-    own = _pairs(new, _who)
     for place, (contents, other) in enumerate(earlier, 1):
-        known = all(BETWEEN in row for rows in contents.values() for row in rows)
-        shared = (
-            bool(_pairs(contents, _who) & own) if known else bool(contents.keys() & new.keys()) and way.meets(other)
-        )
-        if shared and (other != way or not known):
+        if _otherwise(new, way, contents, other):
             return (
                 f"it shares records with earlier file {place}, which is of another period or was protected in another "
                 "way; side by side the two would tell more than each alone"
             )
     return ""
+
+
+def _otherwise(new: Contents, way: Way, earlier: Contents, other: Way) -> bool:
+    rows = [row for own in earlier.values() for row in own]
+    if not all(BETWEEN in row for row in rows):
+        # Kept by a version that did not say which sides they are of: no patient of days that both hold may be in both.
+        return way.meets(other) and bool(earlier.keys() & new.keys())
+    if other != way:
+        return bool(_pairs(new, _who) & _pairs(earlier, _who))
+    told = {_recorded(row): row for own in new.values() for row in own}
+    return any(told.get(_recorded(row), row) != row for row in rows)
 
 
 def refused_after(new: Contents, earlier: Sequence[Contents], fewest: int = FEWEST_ALIKE) -> str:
@@ -61,7 +68,7 @@ def refused_after(new: Contents, earlier: Sequence[Contents], fewest: int = FEWE
     """
     check_whole("fewest", fewest, FEWEST_ALIKE)
     near = [(place, one) for place, one in enumerate(earlier, 1) if _pairs(one, _who) & _pairs(new, _who)]
-    for part in (_who, _whole):
+    for part in (_who, _recorded):
         if reason := _refused(_pairs(new, part), [(place, _pairs(one, part)) for place, one in near], fewest):
             return reason
     return ""
@@ -95,5 +102,6 @@ def _who(row: str) -> str:
     return row.partition(BETWEEN)[0]
 
 
-def _whole(row: str) -> str:
-    return row
+def _recorded(row: str) -> str:
+    """Which side it is of, and what is recorded of it."""
+    return BETWEEN.join(row.split(BETWEEN)[:2])

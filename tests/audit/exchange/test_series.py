@@ -7,7 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from audit.exchange.protect import protect
+from audit.exchange.release import contents
 from audit.exchange.series import Way, refused_after, refused_beside
+from tests.audit.exchange import sets
 
 
 def release(*people: str, version: str = "") -> dict[str, frozenset[str]]:
@@ -95,6 +98,25 @@ def test_the_same_record_protected_in_two_ways_is_refused(other):
         release(*MANY), other, [(release(*MANY), YEAR)]
     )
     assert refused_beside(release("y", "z"), other, [(release(*MANY), YEAR)]) == ""
+
+
+def test_the_same_record_told_in_two_widths_is_refused():
+    """A correction of others may widen a record that has not changed: its age in one file, its side in the other."""
+    told = {person: frozenset({f"{person}:recorded:age"}) for person in MANY}
+    otherwise = {**told, "p3": frozenset({"p3:recorded:side"})}
+    changed = {**told, "p3": frozenset({"p3:amended:side"})}
+
+    assert "protected in another way" in refused_beside(otherwise, YEAR, [(told, YEAR)])
+    assert refused_beside(changed, YEAR, [(told, YEAR)]) == ""
+    assert refused_after(otherwise, [told]) == ""
+
+
+def test_what_a_release_keeps_shows_who_was_widened_otherwise():
+    raw = sets.raw()
+    one, wider = (contents(raw, protect(raw, k=k)) for k in (5, 12))
+
+    assert refused_beside(one, YEAR, [(contents(raw, protect(raw)), YEAR)]) == ""
+    assert refused_beside(wider, YEAR, [(one, YEAR)])
 
 
 def test_the_same_period_protected_alike_is_not_refused():
