@@ -187,6 +187,17 @@ def test_a_small_practice_stands_only_among_the_others(six):
     assert len(hidden) >= 3 or not found.headline.pool.shown
 
 
+def test_how_many_the_others_are_is_not_told_where_one_of_them_is_nearly_all(six):
+    """The large one would take itself away and have the small ones."""
+    members = [cut_to(six[0], "P-A", 4), cut_to(six[1], "P-B", 6), six[2]]
+
+    found = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE)
+    (others,) = pictures.forest(found).rows
+
+    assert found.small.withheld
+    assert "known" not in others.note
+
+
 def test_a_dominant_practice_is_not_pooled(six):
     large = member(Plan("large", seed=99, patients=900), "P-Z")
 
