@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from audit.exchange.coarsest import to_coarsest
-from audit.exchange.pooled import Member
+from audit.exchange.pooled import Line, Member
 from audit.exchange.units import units_of
 from audit.measures.definitions import Outcome, Unit
 from audit.measures.strata import headline_units
@@ -16,7 +16,6 @@ from audit.stats.firth import logistic_firth
 from audit.stats.funnel import ObservedExpected, observed_over_expected
 from audit.stats.model_terms import Factor, coded_terms
 from audit.stats.patient_types import patient_numbers
-from audit.stats.releases import FEWEST_OF_PRACTICE, FEWEST_PRACTICES
 
 TERMS = {"technique": "technique", "side": "side", "age_band": "age"}
 FEWEST_EVENTS, FEWEST_KNOWN = 5, 50
@@ -24,9 +23,9 @@ FEWEST_EVENTS, FEWEST_KNOWN = 5, 50
 
 @dataclass(frozen=True)
 class CaseMix:
-    """rows: one per practice with ten patients or more, in the order of the codes. terms: what was adjusted for.
+    """rows: one per practice that stands under its own code in the headline, in the order of the codes.
 
-    withheld: why nothing could be expected; rows are then empty.
+    terms: what was adjusted for. withheld: why nothing could be expected; rows are then empty.
     """
 
     rows: tuple[ObservedExpected, ...]
@@ -41,19 +40,22 @@ class CaseMix:
         return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
-def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix:
+def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit, headline: Line) -> CaseMix:
     """Expected events of each practice by Firth's regression on technique, side and age over all practices.
 
+    headline: of the same question. Its pool and these rows are read side by side, so a practice that stands among the
+    others there has no row here, and where it may not be pooled nothing is expected.
     The expected events are scaled so that all together are as many as were observed: the penalty alone would expect a
     few more. An association adjusted for what every file tells, no more.
     """
+    if headline.withheld:
+        return CaseMix((), withheld=headline.withheld)
     ordered = sorted(members, key=lambda member: member.code)
     alike = to_coarsest(ordered)
+    shown = {each.code for each in headline.contributions if not each.hidden}
     known = [_known(member, outcome, unit) for member in alike.members]
     units = pd.concat(known, ignore_index=True) if known else pd.DataFrame()
     events = int(units["event"].sum()) if len(units) else 0
-    if len(ordered) < FEWEST_PRACTICES:
-        return CaseMix((), withheld=f"{FEWEST_PRACTICES} practices are needed, not {len(ordered)}")
     if len(units) < FEWEST_KNOWN or events < FEWEST_EVENTS:
         return CaseMix((), withheld=f"too few to expect anything: {events} events of {len(units)} known, at least "
                        f"{FEWEST_EVENTS} of {FEWEST_KNOWN} are needed")  # fmt: skip
@@ -73,9 +75,10 @@ def case_mix(members: Sequence[Member], outcome: Outcome, unit: Unit) -> CaseMix
     rows = [
         _row(member.code, units[place].assign(risk=risk[place]))
         for member in ordered
-        if (place := (units["practice"] == member.code).to_numpy()).any()
-        and units[place]["patient_key"].nunique() >= FEWEST_OF_PRACTICE
+        if member.code in shown and (place := (units["practice"] == member.code).to_numpy()).any()
     ]
+    if not rows:
+        return CaseMix((), withheld="no practice stands under its own code")
     return CaseMix(tuple(rows), terms, (*alike.notes, *notes))
 
 

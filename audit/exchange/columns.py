@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 
-from audit.exchange.words import AgeBand, EarlyContact, Exposure, Hidden, WiderAgent, WiderSide, WiderTechnique, YesNo
+from audit.exchange.words import (
+    AgeBand,
+    EarlyContact,
+    Exposure,
+    Hidden,
+    WiderAgent,
+    WiderReason,
+    WiderSide,
+    WiderTechnique,
+    YesNo,
+)
 from audit.measures.definitions import HowKnown, Outcome, Status
 from audit.measures.infection import Flag
 from clinic.vocabulary import procedure, review
@@ -161,7 +171,7 @@ FIELDS: tuple[Field, ...] = (
           Known.CLINIC, "infection that was there before", procedure.LocalInfection),
     *(field for outcome in Outcome for field in _outcome(outcome)),
     _code("loss_reason", "Why lost", "Why an outcome is not known", Known.OUTCOME, "loss to follow-up",
-          review.LossReason, blank="no outcome of this side is lost"),
+          review.LossReason, WiderReason, blank="no outcome of this side is lost"),
     *_interval(Outcome.ANY_REGROWTH),
     *_interval(Outcome.SYMPTOMATIC_RECURRENCE),
     _day("healed_not_by_day", "Healed: not by day", "Seen not healed on this day or later", "never seen open"),

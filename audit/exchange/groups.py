@@ -1,12 +1,13 @@
 """Groups of units within each practice: technique and agent, exposure, side. Knows no Django."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from audit.exchange.columns import BY_NAME
 from audit.exchange.manifest import few
-from audit.exchange.pooled import Member
+from audit.exchange.pooled import BESIDE, Line, Member, group_lines
 from audit.exchange.units import units_of
 from audit.exchange.words import Hidden, WiderAgent, WiderSide
 from audit.measures.definitions import DEFAULT_BANDS, Outcome, Unit
@@ -16,6 +17,7 @@ from clinic.vocabulary.procedure import Agent, NailSide, Technique
 
 Groups = Mapping[str, Mapping[str, pd.DataFrame]]
 _CHEMICAL = " with chemical matricectomy"
+_TIMED = technique_label(Technique.PNA_CHEMICAL, Agent.PHENOL)
 
 
 def by_technique(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Groups:
@@ -39,10 +41,7 @@ def by_exposure(
         Member(member.code, member.manifest, member.rows[member.rows["exposure"] != Hidden.WITHHELD])
         for member in members
     ]
-    own = {
-        code: units[(units["technique"] == Technique.PNA_CHEMICAL) & (units["agent"] == Agent.PHENOL)]
-        for code, units in _units(told, outcome, unit).items()
-    }
+    own = _timed(told, outcome, unit)
     found: dict[str, Mapping[str, pd.DataFrame]] = {}
     for place, label in enumerate(band_labels(bands)):
         wanted = band_code(place, bands)
@@ -77,6 +76,23 @@ def unnamed_agents(members: Sequence[Member]) -> str:
     return f"{WiderAgent.MERGED.label}: agents too rare to be named, not the same ones in every practice."
 
 
+def exposure_lines(
+    members: Sequence[Member], outcome: Outcome, unit: Unit, by_technique: Sequence[Line]
+) -> tuple[Line, ...]:  # fmt: skip
+    """The lines of `by_exposure`, with what they add up to in mind.
+
+    by_technique: the lines of the same question. Units whose time is withheld are the rest of the line of phenol;
+    where that line is not shown its bands, which add up to it, are not either.
+    """
+    bands = by_exposure(members, outcome, unit)
+    there = {key for own in bands.values() for units in own.values() for key in units["unit_key"]}
+    rest = {code: units[~units["unit_key"].isin(there)] for code, units in _timed(members, outcome, unit).items()}
+    lines = group_lines(members, outcome, unit, bands, rest)
+    if any(line.label == _TIMED and line.pool is not None for line in by_technique):
+        return lines
+    return tuple(replace(line, pool=None, withheld=line.withheld or BESIDE) for line in lines)
+
+
 def by_side(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Groups:
     """Units with matricectomy by treated side; "an edge" where a file does not tell which."""
     own = _units(members, outcome, unit)
@@ -96,6 +112,14 @@ def by_side(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Groups:
 
 def _units(members: Sequence[Member], outcome: Outcome, unit: Unit) -> dict[str, pd.DataFrame]:
     return {member.code: headline_units(units_of(member.rows, outcome, unit)) for member in members}
+
+
+def _timed(members: Sequence[Member], outcome: Outcome, unit: Unit) -> dict[str, pd.DataFrame]:
+    """The units whose time of exposure is compared."""
+    return {
+        code: units[(units["technique"] == Technique.PNA_CHEMICAL) & (units["agent"] == Agent.PHENOL)]
+        for code, units in _units(members, outcome, unit).items()
+    }
 
 
 def _place(pair: tuple[str, str]) -> tuple[int, int]:

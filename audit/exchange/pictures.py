@@ -138,7 +138,8 @@ def _small(found: Comparison) -> Iterable[IntervalRow]:
     if hidden:
         known = sum(each.found.ascertained for each in hidden)
         note = f"{len(hidden)} together, because some have fewer than {FEWEST_OF_PRACTICE} patients; in the pool"
-        yield IntervalRow("Others", 0, 0, None, None, None, False, f"{note} ({known} known)" if known else note)
+        told = known and not found.small.withheld
+        yield IntervalRow("Others", 0, 0, None, None, None, False, f"{note} ({known} known)" if told else note)
 
 
 def _pool_rows(pooled: Pool) -> list[IntervalRow]:

@@ -16,6 +16,8 @@ from audit.stats.pooling import Pool, Practice, pool
 from audit.stats.proportion import Proportion
 from audit.stats.releases import FEWEST_PRACTICES, Others, others, refused_cell
 
+BESIDE = "beside it another group could be worked out"
+
 
 @dataclass(frozen=True, eq=False)
 class Member:
@@ -93,11 +95,39 @@ def compare(members: Sequence[Member], outcome: Outcome, unit: Unit) -> Comparis
 
 
 def group_lines(
-    members: Sequence[Member], outcome: Outcome, unit: Unit, groups: Mapping[str, Mapping[str, pd.DataFrame]]
+    members: Sequence[Member], outcome: Outcome, unit: Unit, groups: Mapping[str, Mapping[str, pd.DataFrame]],
+    rest: Mapping[str, pd.DataFrame] | None = None,
 ) -> tuple[Line, ...]:  # fmt: skip
-    """One line a group. groups: by label the units of each practice, as the functions of `groups` give them."""
+    """One line a group, of groups that make up a total which is shown elsewhere.
+
+    groups: by label the units of each practice, as the functions of `groups` give them. rest: units of the total that
+    are in no group. What the shown lines leave of the total must be nobody or a figure that may be given itself; until
+    then the line with the fewest patients is withheld too.
+    """
     definitions = _definitions(members, outcome, unit)
-    return tuple(line(label, own, definitions) for label, own in groups.items())
+    lines = {label: line(label, own, definitions) for label, own in groups.items()}
+    while (shown := [label for label, each in lines.items() if each.pool is not None]) and _telling(
+        [*(groups[label] for label in lines if label not in shown), rest or {}]
+    ):
+        least = min(shown, key=lambda label: sum(_known_patients([groups[label]])))
+        lines[least] = replace(lines[least], pool=None, withheld=BESIDE)
+    return tuple(lines.values())
+
+
+def _telling(left_over: Sequence[Mapping[str, pd.DataFrame]]) -> bool:
+    """Whether what is left over of a total gives too much away."""
+    patients = _known_patients(left_over)
+    return any(patients) and bool(refused_cell(patients))
+
+
+def _known_patients(groups: Sequence[Mapping[str, pd.DataFrame]]) -> list[int]:
+    """Patients with a known outcome in any of the groups, a number per practice."""
+    known: dict[str, set[str]] = {}
+    for own in groups:
+        for code, units in own.items():
+            found = units.loc[units["status"].isin(["event", "clear"]), "patient_key"]
+            known.setdefault(code, set()).update(found)
+    return [len(patients) for patients in known.values()]
 
 
 def line(label: str, units: Mapping[str, pd.DataFrame], definition: Mapping[str, Mapping[str, str]]) -> Line:

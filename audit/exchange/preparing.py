@@ -21,7 +21,9 @@ from audit.measures.columns import Cohort
 from audit.measures.definitions import TWELVE_MONTHS, VERSION, Outcome
 from audit.stats.disclosure import FEWEST_ALIKE
 
-PUBLISHED = (Outcome.ANY_REGROWTH, Outcome.SYMPTOMATIC_RECURRENCE)
+# One outcome alone: the known patients of two outcomes are nearly the same, so two tables, each safe for itself,
+# would give away together what either leaves out.
+PUBLISHED = (Outcome.SYMPTOMATIC_RECURRENCE,)
 
 
 class NotExportable(ValueError):
@@ -94,13 +96,11 @@ def make(
     except Refused as refused:
         raise NotExportable(f"The records contradict each other; correct them and sign again: {refused}.") from refused
     kept = prepared.raw[prepared.protected.kept]
-    given = {outcome: [one for one in earlier if one.outcome is outcome] for outcome in PUBLISHED}
     cohort = prepared.audit.cohort
     tables = tuple(
-        published(
-            kept, outcome, first=cohort.performed_from, last=cohort.performed_to, earlier=given[outcome]
-        ) for outcome in PUBLISHED
-    )  # fmt: skip
+        published(kept, outcome, first=cohort.performed_from, last=cohort.performed_to, earlier=earlier)
+        for outcome in PUBLISHED
+    )
     return Made(rows, manifest, file, tables)
 
 
@@ -115,6 +115,7 @@ def protection_words(protected: Protected) -> Mapping[str, Any]:
         "patients_left_out": protected.left_out_patients,
         "patients_cut": protected.cut_patients,
         "agents_merged": list(protected.agents.merged),
+        "reasons_merged": list(protected.reasons.merged),
         "agent_withheld_rows": protected.told.agent_rows,
         "exposure_withheld_rows": protected.told.exposure_rows,
         "tolerated_groups": protected.tolerated,

@@ -4,7 +4,8 @@ The disclosure model. An outsider may know a patient's age, the audit year, tech
 treated; these columns are widened until `k` patients look alike (singling out, linkage), and no group of patients that
 look alike shares a bad outcome (inference). A colleague may know agent and time of exposure as well; these stay only
 while they do not tell an outcome. Nobody can know the random codes. Attacks by Article 29 Working Party, Opinion
-05/2014 on anonymisation techniques: singling out, linkability, inference (from memory, unverified).
+05/2014 on anonymisation techniques: singling out, linkability, inference (from memory, unverified). Neighbours may know
+of a death, a lost toe or a move: those stand only where enough patients alike share them.
 
 The order: patients with several toes whose pattern is rare stand under one code per toe; age to adult or minor; age
 away; tibial or fibular to edge; rare technique to another technique; then the rows are left out.
@@ -19,6 +20,7 @@ import pandas as pd
 
 from audit.exchange.agents import Agents, name_agents
 from audit.exchange.inference import Withheld, withhold
+from audit.exchange.neighbours import Reasons, name_reasons
 from audit.exchange.patterns import patterns, patterns_of, wider_side, wider_technique
 from audit.exchange.words import AgeBand, YesNo
 from audit.measures.definitions import Outcome, Status
@@ -52,6 +54,7 @@ class Protected:
     widened: tuple[Widened, ...] = ()
     left_out_patients: int = 0
     agents: Agents = field(default_factory=Agents)
+    reasons: Reasons = field(default_factory=Reasons)
     told: Withheld = field(default_factory=Withheld)
     anonymity: Anonymity | None = None
     tolerated: int = 0
@@ -91,17 +94,19 @@ def protect(raw: pd.DataFrame, *, k: int = FEWEST_ALIKE, harmless_declared: bool
         rows, kept, widened, tolerated = found
         places = np.flatnonzero(standing)[kept]
         agents, too_rare = name_agents(rows, k)
+        reasons, seen = name_reasons(rows, _classes(rows), k)
+        too_rare = too_rare | seen
         standing = np.zeros(len(raw), dtype=np.bool_)
         standing[places] = True
         if not too_rare.any():
             break
         standing[places[too_rare]] = False
-    rows, told = withhold(agents.applied(rows))
+    rows, told = withhold(agents.applied(reasons.applied(rows)))
     left_out = raw["patient_key"].nunique() - rows["patient_key"].nunique()
     cut = rows.groupby("patient_key")["cluster_key"].nunique()
     return Protected(
-        rows, standing, alike, k, harmless_declared, int((cut > 1).sum()), widened, int(left_out), agents, told,
-        recount(rows, rows["patient_key"]), tolerated,
+        rows, standing, alike, k, harmless_declared, int((cut > 1).sum()), widened, int(left_out), agents, reasons,
+        told, recount(rows, rows["patient_key"]), tolerated,
     )  # fmt: skip
 
 
@@ -117,11 +122,9 @@ def all_have_it(rows: pd.DataFrame) -> str:
 
     rows: finished, with cluster_key and toe_key.
     """
-    groups = pd.Series(
-        list(zip(*(rows[name] for name in QUASI[:-1]), _pattern_column(rows), strict=True)), index=rows.index
-    )
+    groups = _classes(rows)
     for name, codes in _sensitive(rows).items():
-        if pd.Series(codes == _BAD, index=rows.index).groupby(groups).all().any():
+        if pd.Series(codes == _BAD).groupby(groups).all().any():
             return name
     return ""
 
@@ -220,6 +223,12 @@ def _pattern_column(rows: pd.DataFrame) -> pd.Series:
     own = patterns_of(rows, rows["cluster_key"]).items()
     by_cluster = {key: number.setdefault(pattern, len(number)) for key, pattern in own}
     return pd.Series([by_cluster[key] for key in rows["cluster_key"]], index=rows.index, dtype=np.int64)
+
+
+def _classes(rows: pd.DataFrame) -> np.ndarray:
+    """A number per row, the same for rows that an outsider finds alike."""
+    columns = [rows[name] for name in QUASI[:-1]]
+    return rows.groupby([*columns, _pattern_column(rows)], sort=False).ngroup().to_numpy()
 
 
 def _numbered(values: pd.Series) -> np.ndarray:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from audit.exchange.columns import NAMES
 from audit.exchange.protect import Protected
-from audit.exchange.series import Contents
+from audit.exchange.series import BETWEEN, Contents
 
 LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 LENGTH = 10
@@ -32,15 +32,22 @@ def release(protected: Protected, chance: Random) -> pd.DataFrame:
 def contents(raw: pd.DataFrame, protected: Protected) -> Contents:
     """What a release gives away about each patient, as digests: the rows that stay, before they were widened.
 
-    Widened rows would hide that somebody was added: the others' rows change with every patient.
+    Widened rows would hide that somebody was added: the others' rows change with every patient. Which side a row is of
+    stands apart from what it says, because what can be said of every side changes with the format. What is told of it
+    after widening stands apart too: the same record must not be told in two ways.
     """
     found: dict[str, set[str]] = {}
     # The same side in a file of another period is the same row.
-    names = [name for name in raw.columns if name not in {"toe_key", "patient_key", "audit_year"}]
-    for patient, values in zip(
-        raw["patient_key"][protected.kept], raw.loc[protected.kept, names].to_numpy().tolist(), strict=True
+    names = [name for name in raw.columns if name not in {"side_key", "toe_key", "patient_key", "audit_year"}]
+    kept = raw[protected.kept]
+    rows = protected.rows
+    together = rows.groupby("cluster_key")["side_key"].transform(lambda own: " ".join(sorted(own)))
+    told = rows[names].assign(together=together).to_numpy().tolist()
+    for patient, side, recorded, shown in zip(
+        kept["patient_key"], kept["side_key"], kept[names].to_numpy().tolist(), told, strict=True
     ):
-        found.setdefault(str(patient), set()).add(_digest(values))
+        digests = (_digest([side]), _digest([side, *recorded]), _digest([side, *shown]))
+        found.setdefault(str(patient), set()).add(BETWEEN.join(digests))
     return {patient: frozenset(rows) for patient, rows in sorted(found.items())}
 
 

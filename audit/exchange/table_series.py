@@ -6,7 +6,7 @@ Knows numbers and days only.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -16,11 +16,19 @@ from audit.stats.cell_ranges import Table
 class Shown(Protocol):
     """A table of an earlier release."""
 
-    first: date
-    last: date
-    lines: tuple[str, ...]
-    values: tuple[tuple[int, ...], ...]
-    hidden: tuple[tuple[bool, ...], ...]
+    @property
+    def first(self) -> date: ...
+    @property
+    def last(self) -> date: ...
+    @property
+    def lines(self) -> tuple[str, ...]: ...
+    @property
+    def values(self) -> tuple[tuple[int, ...], ...]: ...
+    @property
+    def hidden(self) -> tuple[tuple[bool, ...], ...]: ...
+
+
+_Shown = TypeVar("_Shown", bound=Shown)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,13 +47,23 @@ class _Part:
     def holds(self, other: "_Part") -> bool:
         return self is not other and self.first <= other.first and other.last <= self.last and self.days > other.days
 
+    def crosses(self, other: "_Part") -> bool:
+        """Whether the periods meet without being the same, and neither holds the other."""
+        same = (self.first, self.last) == (other.first, other.last)
+        return self.meets(other) and not same and not self.holds(other) and not other.holds(self)
+
     def meets(self, other: "_Part") -> bool:
         return self.first <= other.last and other.first <= self.last
 
 
-def nested(first: date, last: date, other_first: date, other_last: date) -> bool:
-    """Whether one of two periods lies within the other."""
-    return (first <= other_first and other_last <= last) or (other_first <= first and last <= other_last)
+def around(first: date, last: date, earlier: Sequence[_Shown]) -> list[_Shown]:
+    """The earlier tables whose period meets the new one, or meets one that does, and so on, in their order."""
+    reached = [(first, last)]
+    while True:
+        found = [one for one in earlier if any(one.first <= end and begin <= one.last for begin, end in reached)]
+        if len(found) + 1 == len(reached):
+            return found
+        reached = [(first, last), *((one.first, one.last) for one in found)]
 
 
 def joined(
@@ -53,10 +71,12 @@ def joined(
 ) -> tuple[Table, np.ndarray]:
     """The new table and the earlier ones as one, and which numbers are known already.
 
-    own: of these lines and this period. earlier: of periods within or around it.
-    Whatever a period holds is the sum of the longest periods within it that do not meet, and of a rest, which is as
-    telling as a table of its own; where they fill the period there is none. Raises ArithmeticError where a part holds
-    more than its whole, or parts that fill it hold less: a reader would add up and may hit upon a number by mistake.
+    own: of these lines and this period. earlier: as `around` finds them.
+    Tables of one period hold the same numbers. Whatever a period holds is the sum of the longest periods within it that
+    do not meet, and of a rest, which is as telling as a table of its own; where they fill the period there is none.
+    Raises ArithmeticError where a part holds more than its whole, parts that fill it hold less, or two tables of a
+    period differ: a reader would add up and may hit upon a number by mistake. The same where two periods meet and
+    neither holds the other.
     """
     size = own.values.size
     parts = [_Part(first, last, own.values.ravel(), 0)]
@@ -68,8 +88,15 @@ def joined(
     flat = [part.values for part in parts]
     sums = [_moved(own.sums, part.at) for part in parts]
     classes = [_moved(own.classes, part.at) for part in parts]
-    for whole in parts:
-        inside = _longest_apart([part for part in parts if whole.holds(part)])
+    periods = _one_a_period(parts)
+    for part in parts:
+        same = periods[part.first, part.last]
+        if (part.values != same.values).any():
+            raise ArithmeticError("an earlier table of an overlapping period was counted on other records")
+        if part is not same:
+            sums.append(tuple((same.at + place, (part.at + place,)) for place in range(size)))
+    for whole in periods.values():
+        inside = _longest_apart([part for part in periods.values() if whole.holds(part)])
         if not inside:
             continue
         rest = whole.values - sum(part.values for part in inside)
@@ -92,6 +119,16 @@ def joined(
               tuple(one for group in classes for one in group)),
         np.concatenate(keep),
     )  # fmt: skip
+
+
+def _one_a_period(parts: Sequence[_Part]) -> dict[tuple[date, date], _Part]:
+    """The first table of every period; raises ArithmeticError where two periods cross."""
+    found: dict[tuple[date, date], _Part] = {}
+    for part in parts:
+        if any(part.crosses(other) for other in found.values()):
+            raise ArithmeticError("an earlier table is of a period that overlaps this one and does not hold it")
+        found.setdefault((part.first, part.last), part)
+    return found
 
 
 def _longest_apart(parts: Sequence[_Part]) -> list[_Part]:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from audit.exchange.table_series import joined, nested
+from audit.exchange.table_series import around, joined
 from audit.measures.definitions import Outcome, Status
 from audit.measures.strata import technique_label
 from audit.stats.suppression import events_by_class, suppress
@@ -62,6 +62,11 @@ class Given:
     values: tuple[tuple[int, ...], ...]
     hidden: tuple[tuple[bool, ...], ...]
 
+    @property
+    def tells(self) -> bool:
+        """Whether any number of it was shown."""
+        return not all(all(line) for line in self.hidden)
+
     @classmethod
     def of(cls, kept: Mapping[str, Any], *, first: date, last: date) -> "Given":
         """From what `to_keep` gave."""
@@ -90,16 +95,16 @@ def published(
     """The table of one outcome over patients whose outcome is known.
 
     rows: with patient_key, technique, agent and the outcome, one per side, as recorded (not widened), of the period
-    from first to last. A patient has the event in a line if any side of that line has it. earlier: every table of this
-    outcome that stands; those of periods within or around this one are taken as known.
-    Withheld where nothing would be left, and where an overlapping table was counted on other records.
+    from first to last. A patient has the event in a line if any side of that line has it. earlier: every table that
+    stands; what those show whose periods meet this one, or meet one that does, is taken as known.
+    Withheld where nothing would be left, where a table of this period is of another outcome, and where an earlier
+    one cannot be tied to this: counted on other records, of a period that overlaps, or with other sums.
     """
     known = rows[rows[outcome.value].isin(_KNOWN)]
     groups = known["technique"].astype(str) + ":" + known["agent"].astype(str)
-    near = [table for table in earlier if nested(table.first, table.last, first, last)]
+    near = around(first, last, [table for table in earlier if table.tells])
     codes = sorted({*groups, *(code for table in near for code in table.lines if code != "all")})
     add_up = known["patient_key"].nunique() == sum(known.groupby(groups)["patient_key"].nunique())
-    add_up = add_up and all("all" in table.lines or not table.lines for table in near)
     if not codes:
         empty = np.zeros((0, 3), dtype=np.int64)
         return Published(outcome, (), empty, empty.astype(np.bool_), fewest)
@@ -107,6 +112,7 @@ def published(
     lines = [*codes, *(["all"] if add_up else [])]
     labels = tuple((code, "All" if code == "all" else group_label(code)) for code in lines)
     try:
+        _refuse_untied(near, outcome, add_up=add_up)
         joint, keep = joined(own, lines, first, last, near)
     except ArithmeticError as reason:
         return Published(outcome, labels, own.values, np.ones_like(own.values, dtype=np.bool_), fewest, str(reason))
@@ -124,6 +130,14 @@ def to_keep(table: Published) -> dict[str, Any]:
         "values": table.values.tolist(),
         "hidden": hidden.tolist(),
     }
+
+
+def _refuse_untied(near: Sequence[Given], outcome: Outcome, *, add_up: bool) -> None:
+    """Raises ArithmeticError where a reader could tie an earlier table to the new one and the protection could not."""
+    if any(table.outcome is not outcome for table in near):
+        raise ArithmeticError("an earlier table of this period is of another outcome of nearly the same patients")
+    if any(("all" in table.lines) != add_up for table in near):
+        raise ArithmeticError("an earlier table adds up and this does not, or the other way round")
 
 
 def _counts(known: pd.DataFrame, groups: pd.Series, codes: Sequence[str], outcome: Outcome) -> tuple[Any, Any]:

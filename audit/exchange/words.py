@@ -83,6 +83,10 @@ class WiderAgent(Term):
     MERGED = "merged", "An agent not named", "Widened: one of the agents too rare to be named alone", K_ANONYMITY
 
 
+class WiderReason(Term):
+    MERGED = "merged", "A reason not named", "Widened: one of the reasons too rare to be named alone", K_ANONYMITY
+
+
 class Hidden(Term):
     WITHHELD = (
         "withheld", "Withheld", "Recorded or not, it would tell the outcome of its patients or name a rare agent",

@@ -7,9 +7,10 @@ from datetime import date, datetime
 from random import SystemRandom
 
 from django.db import transaction
+from django.db.models import Q
 
 from audit.exchange.preparing import Made, NotExportable, Prepared, make, protection_words
-from audit.exchange.series import refused_after
+from audit.exchange.series import Way, refused_after, refused_beside
 from audit.exchange.tables import Given, to_keep
 from audit.peers.models import Export, Taking
 from clinic.access.models import Member, Practice
@@ -38,9 +39,13 @@ def made_before(practice: Practice, prepared: Prepared, group: str) -> Export | 
 
 
 def refused(practice: Practice, prepared: Prepared) -> str:
-    """Why this must not leave after what has left before; empty where it may."""
-    earlier = [_contents(each) for each in standing_exports(practice)]
-    return refused_after(prepared.contents, earlier)
+    """Why this must not leave after what has left before, for whichever group; empty where it may."""
+    cohort, protected = prepared.audit.cohort, prepared.protected
+    way = Way(cohort.performed_from, cohort.performed_to, protected.k, protected.harmless_declared)
+    earlier = [(_contents(each), _way(each)) for each in standing_exports(practice)]
+    return refused_beside(prepared.contents, way, earlier) or refused_after(
+        prepared.contents, [contents for contents, _ in earlier]
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +68,8 @@ def made_ready(practice: Practice, prepared: Prepared, recipient: Recipient) -> 
         return None
     if reason := refused(practice, prepared):
         raise NotExportable(
-            f"This file must not leave: {reason}. Withdraw the earlier file first, or wait until more records "
-            "have changed."
+            f"This file must not leave: {reason}. Withdraw the earlier file first, or make this one of the same "
+            "period and with the same protection once more records have changed."
         )
     cohort = prepared.audit.cohort
     corrected = _corrected(practice, recipient.group, cohort.performed_from, cohort.performed_to)
@@ -173,6 +178,10 @@ def _contents(export: Export) -> dict[str, frozenset[str]]:
     return {patient: frozenset(rows) for patient, rows in export.contents.items()}
 
 
+def _way(export: Export) -> Way:
+    return Way(export.performed_from, export.performed_to, export.k, export.harmless_declared)
+
+
 def _corrected(practice: Practice, group: str, first: date, last: date) -> Export | None:
     """The standing file of the same period for the same group, which the new one corrects."""
     return Export.objects.filter(
@@ -181,7 +190,9 @@ def _corrected(practice: Practice, group: str, first: date, last: date) -> Expor
 
 
 def _tables(practice: Practice) -> Iterable[Given]:
-    """Every published table that stands."""
-    for export in standing_exports(practice):
+    """Every published table that stands, and every one that was taken out: what was published is not called back."""
+    taken = Taking.objects.filter(practice=practice, what=Taking.What.TABLES).values("export_id")
+    exports = Export.objects.filter(Q(withdrawn_at__isnull=True) | Q(pk__in=taken), practice=practice)
+    for export in exports.defer("file", "contents"):
         for kept in export.tables:
             yield Given.of(kept, first=export.performed_from, last=export.performed_to)

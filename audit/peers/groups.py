@@ -10,7 +10,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
-from audit.peers.models import Membership, PeerGroup, practice_code
+from audit.peers.models import Membership, PeerGroup, PeerSet, practice_code
 from clinic.access.models import Conflict, Member
 from clinic.access.rules import Role
 
@@ -25,20 +25,37 @@ class NotJoined(ValueError):
 
 @dataclass(frozen=True)
 class Place:
-    """What a member is in a group. membership: of the member's own practice, for its lead alone."""
+    """What a member is in a group. membership: of the member's own practice, for its lead alone.
+
+    takes_part: whether the member's practice is, or was, one of the practices that are compared.
+    """
 
     group: PeerGroup
     runs: bool
     membership: Membership | None
+    takes_part: bool = False
 
     @property
     def own_code(self) -> str:
         return self.membership.code if self.membership else ""
 
+    def may_take(self, row: PeerSet) -> bool:
+        """Whether a set's rows may be taken out: by its practice, or by who runs the group and is not compared in it.
+
+        Where the practice takes part, its reviewer may not even take its own: that would tell which code it is.
+        """
+        own = self.membership is not None and row.membership_id == self.membership.pk
+        return own or (self.runs and not self.takes_part)
+
 
 def groups_of(member: Member) -> QuerySet[PeerGroup]:
-    """Groups that the member's practice runs, and for a lead those it has joined."""
-    own = Q(practice_id=member.practice_id)
+    """Groups that the member runs, and for a lead those the practice has joined.
+
+    Whoever opened a group runs it, and so do the reviewers of that practice; its leads do not by being leads.
+    """
+    own = Q(practice_id=member.practice_id, opened_by_id=member.pk)
+    if member.role == Role.REVIEWER:
+        own |= Q(practice_id=member.practice_id)
     if member.role == Role.LEAD:
         own |= Q(memberships__practice_id=member.practice_id, memberships__left_at__isnull=True)
     return PeerGroup.objects.filter(own).distinct()
@@ -55,11 +72,18 @@ def place_of(member: Member, group: PeerGroup) -> Place:
 
 
 def _places(member: Member, groups: list[PeerGroup]) -> list[Place]:
-    own: dict[int, Membership] = {}
-    if member.role == Role.LEAD:
-        rows = Membership.objects.filter(practice_id=member.practice_id, left_at__isnull=True, group__in=groups)
-        own = {row.group_id: row for row in rows}
-    return [Place(each, each.practice_id == member.practice_id, own.get(each.pk)) for each in groups]
+    rows = Membership.objects.filter(practice_id=member.practice_id, group__in=groups)
+    joined = {row.group_id: row for row in rows}
+    is_lead = member.role == Role.LEAD
+    return [
+        Place(each, _runs(member, each), row if row and is_lead and not row.left_at else None, row is not None)
+        for each, row in ((group, joined.get(group.pk)) for group in groups)
+    ]
+
+
+def _runs(member: Member, group: PeerGroup) -> bool:
+    at_home = group.practice_id == member.practice_id
+    return at_home and (member.role == Role.REVIEWER or group.opened_by_id == member.pk)
 
 
 @transaction.atomic

@@ -142,7 +142,8 @@ class PeerGroup(Versioned):
 class Membership(Versioned):
     """One place in a group: first an invitation under a token of which only the digest is kept, then a practice.
 
-    The code is drawn when the practice joins, so that who hands out invitations does not learn it.
+    The code is drawn when the practice joins, so that it does not stand in the invitation. Who hands out one
+    invitation and sees one code appear knows it all the same.
     """
 
     group = models.ForeignKey(PeerGroup, on_delete=models.PROTECT, related_name="memberships")

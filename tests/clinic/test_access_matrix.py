@@ -23,7 +23,7 @@ from clinic.reminders.models import Message
 from clinic.reports.models import PatientReport
 from clinic.reviews.models import Booking, Contact
 from clinic.theatre.models import Mark
-from tests.audit.exchange.stored import create_export, create_group, create_signature, own_set, own_topic
+from tests.audit.exchange.stored import brought_set, create_export, create_group, create_signature, own_topic
 from tests.factories import (
     NOON,
     create_action,
@@ -388,8 +388,8 @@ OBJECTS: dict[str, Callable[[Practice], list[str]]] = {
     },
     "compare-chart": lambda practice: [create_group(practice).key, "forest", "svg"],
     "topic": lambda practice: [own_topic(practice).key],
-    "set-original": lambda practice: [own_set(practice).key],
-    "set-withdraw": lambda practice: [own_set(practice).key],
+    "set-original": lambda practice: [brought_set(practice).key],
+    "set-withdraw": lambda practice: [brought_set(practice).key],
 }
 # Pages whose arguments name no row of a practice: the key itself is the secret, or it names a year, a chart, a family
 # of checks, a topic or a shipped row.

@@ -84,11 +84,15 @@ def _compared(sets: tuple[tuple[int, int, str], ...], outcome: Outcome, unit: Un
     rows = PeerSet.objects.filter(pk__in=[pk for pk, _, _ in sets]).select_related("membership")
     every = [member_of(row) for row in rows.order_by("membership__code", "audit_year")]
     members = merged(every)
-    kinds = (groups.by_technique, groups.by_exposure, groups.by_side)
-    lines = [group_lines(members, outcome, unit, kind(members, outcome, unit)) for kind in kinds]
+    technique, side = (
+        group_lines(members, outcome, unit, kind(members, outcome, unit))
+        for kind in (groups.by_technique, groups.by_side)
+    )
+    exposure = groups.exposure_lines(members, outcome, unit, technique)
     found = pooled(members, outcome, unit)
     cut = cut_words(member.manifest for member in every)
-    return Compared(tuple(members), found, *lines, case_mix(members, outcome, unit), cut)
+    mix = case_mix(members, outcome, unit, found.headline)
+    return Compared(tuple(members), found, technique, exposure, side, mix, cut)
 
 
 def member_of(row: PeerSet) -> "Member":

@@ -76,8 +76,10 @@ def own_set(request: HttpRequest, key: str) -> tuple[Place, PeerSet]:
 @require_methods("POST")
 @allowed(Action.READ_POOLED)
 def original(request: HttpRequest, key: str) -> HttpResponse:
-    """The file as it came."""
-    _, row = own_set(request, key)
+    """The file as it came, row by row."""
+    place, row = own_set(request, key)
+    if not place.may_take(row):
+        raise Http404
     take(practice=request.user.practice, by=request.user, what=Taking.What.ORIGINAL, now=timezone.now(),
          about=f"set {row.key}", sha256=row.sha256)  # fmt: skip
     return download(bytes(row.file), "received-set.zip", "application/zip")

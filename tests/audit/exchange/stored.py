@@ -7,7 +7,7 @@ from audit.peers.groups import digest
 from audit.peers.models import Export, Membership, PeerGroup, PeerSet, Remark, SetState, Topic
 from clinic.access.models import Member, Practice
 from tests.audit.exchange import sets
-from tests.factories import NOON, NUMBERS, create_audit_year, create_member
+from tests.factories import NOON, NUMBERS, create_audit_year, create_member, create_practice
 
 
 def someone(practice: Practice) -> Member:
@@ -39,9 +39,11 @@ def create_export(practice: Practice) -> Export:
 
 
 def create_group(practice: Practice, **fields) -> PeerGroup:
+    """Opened by a lead where the practice has one."""
+    by = practice.members.filter(role="lead").first() or someone(practice)
     return PeerGroup.objects.create(
         practice=practice, name="Feet of the north (fictional)", definitions="1", window="335 to 425",
-        outcome="any_regrowth", unit="side", opened_by=someone(practice), opened_at=NOON, **fields,
+        outcome="any_regrowth", unit="side", opened_by=by, opened_at=NOON, **fields,
     )  # fmt: skip
 
 
@@ -67,9 +69,9 @@ def create_topic(membership: Membership) -> Topic:
     return topic
 
 
-def own_set(practice: Practice, **fields) -> PeerSet:
-    """A set of the practice in a group of its own."""
-    return create_set(create_membership(create_group(practice), practice), **fields)
+def brought_set(practice: Practice) -> PeerSet:
+    """A set of another practice in a group that this one runs and takes no part in."""
+    return create_set(create_membership(create_group(practice), create_practice()))
 
 
 def own_topic(practice: Practice) -> Topic:

@@ -147,6 +147,20 @@ def test_a_correction_of_one_patient_leaves_only_once_the_first_file_is_withdraw
     assert bytes(second.file) != bytes(first.file)
 
 
+def test_a_table_that_was_taken_is_remembered_though_its_file_was_withdrawn(here):
+    """The file can be thrown away, what was printed cannot: a table that differs from it by one patient stays back."""
+    lead, membership = here
+    first = Export.objects.get()
+    sign(lead, changed(practice(PLAN), added=True))
+    exporting.take(practice=lead.practice, by=lead, what=Taking.What.TABLES, now=acts.NOW, export=first)
+    exporting.withdraw_export(by=lead, export=first, version=first.version, reason="one more", now=acts.NOW)
+
+    second = acts.exported(lead, membership)
+
+    assert second.tables[0]["values"] != first.tables[0]["values"]
+    assert all(all(line) for line in second.tables[0]["hidden"])
+
+
 def test_a_correction_of_many_names_the_file_it_corrects(here):
     lead, membership = here
     first = Export.objects.get()
@@ -163,43 +177,67 @@ def test_a_correction_of_many_names_the_file_it_corrects(here):
         assert first.content in archive.read("manifest.json").decode()
 
 
-def test_two_years_and_both_together_may_leave_where_no_one_person_is_between_them(db):
-    years = [
-        Plan("south", 31 + start, 90, performed_from=a_year(start)[0], performed_to=a_year(start)[1])
-        for start in (2022, 2023)
-    ]
+@pytest.fixture
+def two_years(db):
+    """A lead with two signed years, in a group."""
     lead = lead_of("south")
     membership = acts.joined(lead, acts.a_group(reviewer_of("other")))
-    for plan in years:
-        sign(lead, plan)
+    for start in (2022, 2023):
+        first, last = a_year(start)
+        sign(lead, Plan("south", 31 + start, 90, performed_from=first, performed_to=last))
+    return lead, membership
+
+
+def test_two_years_together_do_not_leave_beside_one_of_them(two_years):
+    lead, membership = two_years
     every = signed_audits(lead.practice)
     assert before(every[0], every) == every[1]
-    for at in (0, 1):
-        acts.exported(lead, membership, ready=acts.prepared(lead, at=at))
-
+    one = acts.exported(lead, membership, ready=acts.prepared(lead, at=1))
     both = prepare(as_one(every[0], every[1]))
 
-    assert both.audit.cohort.performed_from == a_year(2022)[0]
-    assert set(both.raw["audit_year"]) == {"2022-04/2024-03"}
-    assert exporting.refused(lead.practice, both) == ""
+    assert "of another period or was protected in another way" in exporting.refused(lead.practice, both)
+    with pytest.raises(NotExportable, match=r"side by side the two would tell more.*Withdraw the earlier file first"):
+        acts.exported(lead, membership, ready=both)
+    exporting.withdraw_export(by=lead, export=one, version=one.version, reason="both together", now=acts.NOW)
     export = acts.exported(lead, membership, ready=both)
+
+    assert set(both.raw["audit_year"]) == {"2022-04/2024-03"}
     assert export.rows == len(both.protected.rows)
     assert (export.signed, export.signed_before) == (every[0].signature, every[1].signature)
+    for at in (0, 1):
+        assert exporting.refused(lead.practice, acts.prepared(lead, at=at))
+
+
+def test_one_year_after_the_other_leaves_and_no_small_count_can_be_worked_out(two_years):
+    lead, membership = two_years
+    for at in (1, 0):
+        acts.exported(lead, membership, ready=acts.prepared(lead, at=at))
+
     assert_no_small_count_can_be_worked_out(Export.objects.filter(practice=lead.practice).order_by("made_at", "pk"))
 
 
+@pytest.mark.parametrize("protection", [{"k": 7}, {"harmless_declared": False}])
+def test_for_another_group_it_leaves_with_the_same_protection_or_not_at_all(here, protection):
+    """Five alike in one file and seven in another: side by side fewer than either."""
+    lead, _ = here
+    other = acts.joined(lead, acts.a_group(reviewer_of("other")))
+    ready = prepare(as_one(signed_audits(lead.practice)[0]), **protection)
+
+    with pytest.raises(NotExportable, match="was protected in another way"):
+        acts.exported(lead, other, ready=ready)
+    assert acts.exported(lead, other).content
+
+
 def assert_no_small_count_can_be_worked_out(exports, fewest=11) -> None:
-    """By linear programming over the tables of both years and of both together, as they were kept."""
+    """By linear programming over the tables of both years, as they were kept."""
     for at, _ in enumerate(PUBLISHED):
-        kept = {name: export.tables[at] for name, export in zip(("late", "early", "both"), exports, strict=True)}
+        kept = {name: export.tables[at] for name, export in zip(("early", "late"), exports, strict=True)}
         reader = Reader()
         for name, table in kept.items():
             reader.reads(name, SimpleNamespace(
                 lines=[(code, "") for code in table["lines"]], values=np.array(table["values"]),
                 mask=np.array(table["hidden"]), withheld="",
             ))  # fmt: skip
-        shared = set.intersection(*(set(table["lines"]) for table in kept.values()))
-        reader.knows_parts("both", ["late", "early"], sorted(shared))
         small = [
             (name, code, column)
             for name, table in kept.items()

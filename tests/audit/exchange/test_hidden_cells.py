@@ -3,13 +3,16 @@
 The programming here is written apart from the product's: unknowns for every left out number, one equation per sum.
 """
 
+from collections.abc import Iterable
 from datetime import date
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.optimize import linprog
 
+from audit.exchange.preparing import PUBLISHED
 from audit.exchange.tables import Given, Published, published, to_keep
 from audit.measures.definitions import Outcome
 
@@ -19,7 +22,9 @@ GROUPS = {"pna_chemical:phenol": 33, "pna_chemical:sodium_hydroxide": 5, "pna_ch
 TCA = "pna_chemical:tca"
 
 
-def rows(groups: dict[str, int], *, events: dict[str, int] | None = None, prefix: str = "") -> pd.DataFrame:
+def rows(
+    groups: dict[str, int], *, events: dict[str, int] | None = None, prefix: str = "", outcome: str = "any_regrowth"
+) -> pd.DataFrame:
     """One side a patient; the first ones of a group have the event."""
     lines = []
     for code, number in groups.items():
@@ -27,7 +32,7 @@ def rows(groups: dict[str, int], *, events: dict[str, int] | None = None, prefix
         for place in range(number):
             status = "event" if place < (events or {}).get(code, 0) else "clear"
             lines.append({"patient_key": f"{prefix}{code}-{place}", "technique": technique, "agent": agent,
-                          "any_regrowth": status})  # fmt: skip
+                          outcome: status})  # fmt: skip
     return pd.DataFrame(lines)
 
 
@@ -35,6 +40,95 @@ def table_of(
     found: pd.DataFrame, period: tuple[date, date], fewest: int, earlier: list[Given] | None = None
 ) -> Published:
     return published(found, Outcome.ANY_REGROWTH, first=period[0], last=period[1], fewest=fewest, earlier=earlier or [])
+
+
+def test_tables_of_two_outcomes_would_give_it_away_together():
+    """The attack is real: as many are known of one outcome as of the other, and each table leaves out another line."""
+    regrowth, recurrence = both_outcomes()
+    reader = Reader()
+    for name, found in (("regrowth", regrowth), ("recurrence", recurrence)):
+        reader.reads(name, published(found, Outcome(found.columns[3]), first=YEAR_1[0], last=YEAR_1[1]))
+    reader.knows_known_alike("regrowth", "recurrence", LINKED)
+
+    low, high = reader.range_of("regrowth", TCA, 2)
+
+    assert (low, high) == (2, 2)
+
+
+LINKED = {"pna_chemical:phenol": 176, "pna_chemical:sodium_hydroxide": 25, TCA: 2}
+
+
+def both_outcomes() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Regrowth is not asked for where the matrix was left, recurrence is."""
+    return (
+        rows(LINKED, events={"pna_chemical:phenol": 20}),
+        rows({**LINKED, "pna_only:none": 12}, events={"pna_chemical:phenol": 20}, outcome="symptomatic_recurrence"),
+    )
+
+
+def test_one_release_publishes_no_two_tables_that_hold_the_same_patients():
+    """Whatever tables leave with a file, the cell of two stays hidden with all of them side by side."""
+    regrowth, recurrence = both_outcomes()
+    frames = {Outcome.ANY_REGROWTH: regrowth, Outcome.SYMPTOMATIC_RECURRENCE: recurrence}
+    reader, names = Reader(), [outcome.value for outcome in PUBLISHED]
+    for outcome in PUBLISHED:
+        reader.reads(outcome.value, published(frames[outcome], outcome, first=YEAR_1[0], last=YEAR_1[1]))
+    for one, other in combinations(names, 2):
+        reader.knows_known_alike(one, other, LINKED)
+
+    for name in names:
+        low, high = reader.range_of(name, TCA, 2)
+        assert high - low >= 11
+
+
+def test_a_table_of_the_other_outcome_given_earlier_keeps_the_new_one_back():
+    regrowth, recurrence = both_outcomes()
+    earlier = given(table_of(regrowth, YEAR_1, 11), YEAR_1)
+
+    found = published(recurrence, Outcome.SYMPTOMATIC_RECURRENCE, first=YEAR_1[0], last=YEAR_1[1], earlier=[earlier])
+
+    assert "another outcome" in found.withheld
+
+
+@pytest.mark.parametrize("fewest", [5, 11])
+def test_a_second_table_of_the_same_period_leaves_out_what_the_first_does(fewest):
+    """The same numbers for a second group: shown in one and left out in the other would be shown."""
+    found = rows({"pna_chemical:phenol": 40, "pna_chemical:sodium_hydroxide": 25, TCA: 2, "wedge:none": 25})
+    one = table_of(found, YEAR_1, fewest)
+    two = table_of(found, YEAR_1, fewest, [given(one, YEAR_1)])
+    stricter = table_of(found, YEAR_1, 26, [given(one, YEAR_1)])
+
+    assert not two.withheld
+    assert (two.mask == one.mask).all()
+    assert stricter.withheld
+
+
+def test_a_corrected_table_of_the_same_period_is_kept_back():
+    one = table_of(rows(GROUPS), YEAR_1, 5)
+    corrected = table_of(rows({**GROUPS, "pna_chemical:phenol": 32}), YEAR_1, 5, [given(one, YEAR_1)])
+
+    assert corrected.withheld == "an earlier table of an overlapping period was counted on other records"
+
+
+def test_periods_that_cross_are_kept_back():
+    """April 2022 to March 2024 beside April 2023 to March 2025: what both hold and what they do not is in neither."""
+    crossing = (YEAR_2[0], date(2025, 3, 31))
+    one = table_of(rows(GROUPS, prefix="a"), BOTH, 5)
+
+    assert "overlaps this one" in table_of(rows(GROUPS, prefix="b"), crossing, 5, [given(one, BOTH)]).withheld
+
+
+def test_a_year_is_protected_with_the_other_year_and_both_in_mind():
+    """Neither touches the other, and what holds both ties them."""
+    first = rows({"pna_chemical:phenol": 33, TCA: 12, "wedge:none": 12}, prefix="a")
+    second = rows({"pna_chemical:phenol": 30, TCA: 12, "wedge:none": 13}, prefix="b")
+    one = table_of(first, YEAR_1, 5)
+    both = table_of(pd.concat([first, second]), BOTH, 5, [given(one, YEAR_1)])
+    amended = rows({"pna_chemical:phenol": 30, TCA: 12, "wedge:none": 14}, prefix="b")
+
+    late = table_of(amended, YEAR_2, 5, [given(one, YEAR_1), given(both, BOTH)])
+
+    assert "counted on other records" in late.withheld
 
 
 def given(table: Published, period: tuple[date, date]) -> Given:
@@ -72,6 +166,11 @@ class Reader:
             for column in range(3):
                 sides = {self.at(part, code, column): 1.0 for part in parts}
                 self.equations.append(({**sides, self.at(whole, code, column): -1.0}, 0.0))
+
+    def knows_known_alike(self, one: str, other: str, codes: Iterable[str]) -> None:
+        """As many patients of a line are known in one table as in the other."""
+        for code in codes:
+            self.equations.append(({self.at(one, code, 2): 1.0, self.at(other, code, 2): -1.0}, 0.0))
 
     def range_of(self, *name) -> tuple[float, float]:
         size = len(self.names)

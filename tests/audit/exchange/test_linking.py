@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from audit.exchange.columns import DAY_LIMITS
+from audit.exchange.protect import protect
 from audit.exchange.release import release
 from audit.exchange.simulated import Plan
 from tests.audit.exchange import sets
@@ -105,6 +106,51 @@ def test_an_adversary_with_the_appointment_list_finds_nobody(plan):
 
     assert linked[False] == 0
     assert linked[True] < len(rows) / K
+
+
+def with_what_neighbours_know(plan: Plan) -> pd.DataFrame:
+    """Some have died, lost the toe or moved; everybody in the street knows who."""
+    raw = sets.raw(plan).copy()
+    people = raw["patient_key"].unique()
+    outcomes = ["any_regrowth", "symptomatic_recurrence", "re_operation"]
+    for place, status in ((0, "censored_death"), (3, "censored_death"), (7, "censored_amputation")):
+        own = raw["patient_key"] == people[place]
+        raw.loc[own, outcomes] = status
+        raw.loc[own, "loss_reason"] = ""
+    return raw
+
+
+@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.code)
+def test_a_neighbour_who_knows_of_a_death_a_lost_toe_or_a_move_finds_nobody(plan):
+    """What a row says of it is said of none or of at least k patients of the same age, technique, sides and toes."""
+    raw = with_what_neighbours_know(plan)
+    assert raw[raw["loss_reason"] == "moved"]["patient_key"].nunique() > 0
+    found = protect(raw)
+    rows = found.rows
+    everything = ["age_band", "technique", "side", "matrix_destroyed"]
+    toes = rows.groupby("cluster_key")["toe_key"].transform("nunique")
+
+    for name, value in (
+        ("any_regrowth", "censored_death"), ("any_regrowth", "censored_amputation"), ("loss_reason", "moved"),
+        ("re_operation", "censored_death"), ("symptomatic_recurrence", "censored_amputation"),
+    ):  # fmt: skip
+        has = rows[rows[name] == value]
+        alike = has.groupby([*(has[each] for each in everything), toes[has.index]])["patient_key"].nunique()
+        assert alike.empty or alike.min() >= K, (name, value)
+    unnamed = rows[rows["loss_reason"] == "merged"]
+    assert unnamed.empty or unnamed["patient_key"].nunique() >= K
+    assert found.left_out_rows >= (raw["any_regrowth"] == "censored_death").sum()
+
+
+def test_a_move_stands_with_another_reason_not_alone_under_another_name():
+    raw = sets.raw().copy()
+    rows = protect(raw).rows
+    unnamed = raw.loc[rows.index[rows["loss_reason"] == "merged"], "loss_reason"]
+
+    assert "moved" in set(unnamed)
+    assert len(set(unnamed)) > 1
+    raw["loss_reason"] = raw["loss_reason"].mask(raw["loss_reason"] != "", "moved")
+    assert protect(raw).left_out_rows > protect(sets.raw()).left_out_rows
 
 
 def test_the_adversary_would_succeed_without_protection():

@@ -296,6 +296,17 @@ def test_other_definitions_or_years_are_kept_and_not_pooled(lead, host, client_o
     assert "0 of 1" in page
 
 
+def test_nobody_is_promised_more_than_the_code_hides(lead, client_of):
+    browser = client_of(lead)
+    joining, home = (browser.get(reverse(name)).content.decode() for name in ("group-join", "exchange"))
+
+    assert "nobody else can connect" not in joining
+    assert "nobody else does" not in home
+    for page in (joining, home):
+        assert "Whoever invites" in page or "whoever invites" in page
+        assert "before and" in page
+
+
 def test_ten_files_within_a_minute_is_the_most(lead, client_of, membership):
     browser, address = client_of(lead), reverse("hand-in", args=[membership.group.key])
     codes = [browser.post(address, upload(b"x")).status_code for _ in range(11)]

@@ -11,10 +11,11 @@ from django.urls import reverse
 from audit.peers.models import PeerSet, SetState, Taking, Topic
 from audit.peers.threads import open_topic
 from clinic.access.once import new_token
+from clinic.access.rules import Role
 from tests.audit.exchange import acts
 from tests.audit.exchange.conftest import lead_of, reviewer_of, signed_leads
 from tests.audit.exchange.stored import create_export, create_group, create_membership, create_set
-from tests.factories import create_practice
+from tests.factories import create_member, create_practice
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +83,30 @@ def test_a_lead_reaches_no_set_or_topic_of_another_practice_in_the_same_group(po
     assert browser.post(reverse("set-withdraw", args=[foreign.key]), {"version": "1", "reason": "x"}).status_code == 404
     assert browser.get(reverse("topic-new", args=[group.key])).status_code == 404
     assert browser.post(reverse("group-close", args=[group.key]), {"version": "1"}).status_code == 404
+
+
+def test_another_lead_of_the_practice_that_opened_a_group_does_not_run_it(pooled, host, client_of):
+    """Nor does one who takes part read the others' rows, though he runs it; and a reviewer of his does not either."""
+    group, members = pooled
+    some, own = PeerSet.objects.first(), members[1][0]
+    other = create_member(host.practice, role=Role.LEAD)
+    assert client_of(other).get(reverse("group", args=[group.key])).status_code == 404
+    assert client_of(other).post(reverse("set-original", args=[some.key])).status_code == 404
+    assert client_of(host).post(reverse("set-original", args=[some.key])).status_code == 200
+
+    elsewhere = acts.a_group(own)
+    mine = create_set(acts.joined(own, elsewhere))
+    foreign = create_set(create_membership(elsewhere, create_practice()))
+    opener, reviewer = client_of(own), client_of(create_member(own.practice, role=Role.REVIEWER))
+
+    assert foreign.membership.code in opener.get(reverse("group", args=[elsewhere.key])).content.decode()
+    assert opener.post(reverse("set-original", args=[foreign.key])).status_code == 404
+    assert opener.post(reverse("set-original", args=[mine.key])).status_code == 200
+    page = reviewer.get(reverse("group", args=[elsewhere.key])).content.decode()
+    assert foreign.membership.code in page
+    assert "Original of" not in re.sub("<[^>]+>", "", page)
+    for row in (mine, foreign):
+        assert reviewer.post(reverse("set-original", args=[row.key])).status_code == 404
 
 
 def acts_topic(host, membership) -> Topic:

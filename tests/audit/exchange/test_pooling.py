@@ -16,7 +16,7 @@ from audit.exchange.before import checks
 from audit.exchange.case_mix import case_mix
 from audit.exchange.manifest import manifest_of
 from audit.exchange.package import rows_csv
-from audit.exchange.pooled import Member, added, compare, group_lines
+from audit.exchange.pooled import BESIDE, Line, Member, added, compare, group_lines
 from audit.exchange.protect import protect
 from audit.exchange.release import release
 from audit.exchange.round_trip import round_trip
@@ -34,6 +34,7 @@ from audit.stats.funnel import funnel
 from audit.stats.funnel_limits import funnel_limits
 from audit.stats.pooling import Practice, pool
 from audit.stats.proportion import wilson
+from audit.stats.releases import refused_cell
 
 REFERENCE = json.loads((Path(__file__).parents[3] / "fixtures" / "reference" / "pooling.json").read_text())
 
@@ -205,6 +206,17 @@ def test_a_small_practice_stands_only_among_the_others(six):
     assert len(hidden) >= 3 or not found.headline.pool.shown
 
 
+def test_how_many_the_others_are_is_not_told_where_one_of_them_is_nearly_all(six):
+    """The large one would take itself away and have the small ones."""
+    members = [cut_to(six[0], "P-A", 4), cut_to(six[1], "P-B", 6), six[2]]
+
+    found = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE)
+    (others,) = pictures.forest(found).rows
+
+    assert found.small.withheld
+    assert "known" not in others.note
+
+
 def test_a_dominant_practice_is_not_pooled(six):
     large = member(Plan("large", seed=99, patients=900), "P-Z")
 
@@ -222,6 +234,68 @@ def test_groups_are_pooled_only_where_three_contribute(six):
             assert line.pool is None
             assert line.withheld
     assert any(line.pool is not None and line.pool.shown for line in lines)
+
+
+def left_over(shown: list[Line], headline: Line) -> list[int]:
+    """Known patients of each practice that a reader gets by taking the shown lines from the headline."""
+    whole = {each.code: each.found.patients_ascertained for each in headline.contributions}
+    for line in shown:
+        for each in line.contributions:
+            whole[each.code] -= each.found.patients_ascertained
+    return list(whole.values())
+
+
+def test_no_line_can_be_had_by_taking_the_others_from_the_headline(six):
+    """One practice alone uses sodium hydroxide: its line is refused, and the headline less all others would be it."""
+    members = []
+    for at, one in enumerate(six):
+        one_patient = ~one.rows["patient_code"].duplicated(keep=False)
+        only = one.rows[(one.rows["agent"] == "phenol") & one_patient]
+        if at == 0:
+            other = only["patient_code"].isin(only["patient_code"].unique()[:9])
+            only = only.assign(agent=only["agent"].mask(other, "sodium_hydroxide"))
+        members.append(Member(one.code, one.manifest, only))
+    question = Outcome.ANY_REGROWTH, Unit.SIDE
+    headline = compare(members, *question).headline
+    kinds = (groups.by_technique, groups.by_side)
+
+    by_technique, by_side = (group_lines(members, *question, kind(members, *question)) for kind in kinds)
+
+    assert headline.pool is not None
+    assert "1 contributing" in next(line.withheld for line in by_technique if "odium" in line.label)
+    assert [line for line in by_technique if line.withheld == BESIDE]
+    for lines in (by_technique, by_side):
+        rest = left_over([line for line in lines if line.pool is not None], headline)
+        assert not any(rest) or not refused_cell(rest)
+
+
+def test_times_are_not_shown_beside_a_rest_of_one_practice(six):
+    """All but one practice tell every time: the line of phenol less all bands would be that practice's."""
+    members = []
+    for at, one in enumerate(six):
+        rows = one.rows[(one.rows["agent"] == "phenol") & (one.rows["technique"] == "pna_chemical")].copy()
+        rows["exposure"] = "recorded"
+        rows["exposure_seconds"] = "60"
+        few = rows["patient_code"].isin(rows["patient_code"].unique()[: 4 if at == 1 else 0])
+        rows.loc[few, "exposure"] = "withheld"
+        members.append(Member(one.code, one.manifest, rows))
+    question = Outcome.ANY_REGROWTH, Unit.SIDE
+    technique = group_lines(members, *question, groups.by_technique(members, *question))
+
+    lines = groups.exposure_lines(members, *question, technique)
+
+    assert any(line.pool is not None for line in technique)
+    assert [line for line in lines if line.pool is not None] == []
+    assert BESIDE in {line.withheld for line in lines}
+
+
+def test_times_are_not_shown_where_their_sum_is_not(six):
+    question = Outcome.ANY_REGROWTH, Unit.SIDE
+    technique = group_lines(six, *question, groups.by_technique(six, *question))
+    hidden = [replace(line, pool=None, withheld=BESIDE) for line in technique]
+
+    assert any(line.pool is not None for line in groups.exposure_lines(six, *question, technique))
+    assert not any(line.pool is not None for line in groups.exposure_lines(six, *question, hidden))
 
 
 def test_withheld_times_are_no_band_of_not_recorded(six):
@@ -253,13 +327,19 @@ def test_what_bands_and_agents_do_not_hold_is_said(six):
 
 
 def test_expected_events_add_up_to_the_observed(six):
-    found = case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE)
+    found = case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE, compare(six, Outcome.ANY_REGROWTH, Unit.SIDE).headline)
 
     assert not found.withheld
     assert [row.code for row in found.rows] == sorted(row.code for row in found.rows)
     assert sum(row.expected for row in found.rows) == pytest.approx(sum(row.observed for row in found.rows))
     for row in found.rows:
         assert row.low <= row.ratio <= row.high
+
+
+def mix_of(members):
+    return case_mix(
+        members, Outcome.ANY_REGROWTH, Unit.SIDE, compare(members, Outcome.ANY_REGROWTH, Unit.SIDE).headline
+    )
 
 
 WIDER = {
@@ -275,26 +355,57 @@ def test_a_practice_whose_file_tells_less_is_not_explained_by_that(six, name):
     one = replace(six[0], rows=six[0].rows.assign(**{name: WIDER[name]}))
     alike = [replace(each, rows=each.rows.assign(**{name: WIDER[name]})) for each in six]
 
-    found = case_mix([one, *six[1:]], Outcome.ANY_REGROWTH, Unit.SIDE)
+    found = mix_of([one, *six[1:]])
 
-    assert found.rows == case_mix(alike, Outcome.ANY_REGROWTH, Unit.SIDE).rows
+    assert found.rows == mix_of(alike).rows
     assert any("a file" in note for note in found.notes)
     # The files tell the age of some patients only, so it is not adjusted for and nobody is told that it was.
     assert "age_band" not in found.terms
     assert not any("age_band" in note for note in found.notes)
     assert "age" not in found.mix_of.split()
-    assert case_mix(six, Outcome.ANY_REGROWTH, Unit.SIDE).mix_of == "technique and side"
+    assert mix_of(six).mix_of == "technique and side"
 
 
 def test_without_anything_to_adjust_for_all_are_expected_alike(six):
     """One technique, no side, no age told: everybody's expected rate is the pool's."""
     own = {"age_band": "any", "side": "edge", "technique": "pna_chemical"}
-    found = case_mix([replace(each, rows=each.rows.assign(**own)) for each in six], Outcome.ANY_REGROWTH, Unit.SIDE)
+    found = mix_of([replace(each, rows=each.rows.assign(**own)) for each in six])
     known = {each.code: each.found.ascertained
              for each in compare(six, Outcome.ANY_REGROWTH, Unit.SIDE).headline.contributions}  # fmt: skip
 
     assert found.mix_of == ""
     assert len({round(row.expected / known[row.code], 9) for row in found.rows}) == 1
+
+
+def cut_to(one: Member, code: str, patients: int) -> Member:
+    """The same practice with its first patients only."""
+    first = one.rows["patient_code"].unique()[:patients]
+    return Member(code, one.manifest, one.rows[one.rows["patient_code"].isin(first)])
+
+
+def test_who_stands_among_the_others_has_no_row_of_its_own_in_any_table(six):
+    """Of 60, 90, 150, 12, 15 and 6 patients three stand together; a row of two of them would give the third away."""
+    small = [cut_to(one, one.code, size) for one, size in zip(six[3:], (12, 15, 6), strict=True)]
+    members = [*six[:3], *small]
+    headline = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE).headline
+    hidden = {each.code for each in headline.contributions if each.hidden}
+
+    found = case_mix(members, Outcome.ANY_REGROWTH, Unit.SIDE, headline)
+
+    assert len(hidden) >= 3
+    assert not found.withheld
+    assert {row.code for row in found.rows} == {each.code for each in headline.contributions} - hidden
+
+
+def test_nothing_is_expected_where_the_headline_is_refused(six):
+    large = member(Plan("large", seed=99, patients=900), "P-Z")
+    members = [*six[:2], large]
+    headline = compare(members, Outcome.ANY_REGROWTH, Unit.SIDE).headline
+
+    found = case_mix(members, Outcome.ANY_REGROWTH, Unit.SIDE, headline)
+
+    assert found.rows == ()
+    assert "of the patients, at most 70%" in found.withheld
 
 
 def test_checks_say_what_fails(six):
