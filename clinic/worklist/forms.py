@@ -41,7 +41,7 @@ class BookingForm(forms.Form):
 
     channel = choice(
         "How it was agreed", ContactChannel, "Choose how it was agreed", required=False, columns=3,
-        initial=ContactChannel.PHONE.value,
+        asked_when_open=True, initial=ContactChannel.PHONE.value,
     )  # fmt: skip
 
     def __init__(self, *args, operation: Operation, now: datetime, **kwargs) -> None:
