@@ -14,7 +14,6 @@ class Migration(migrations.Migration):
     dependencies = [
         ("audit", "0001_yearly_audit"),
         ("clinic", "0003_handover"),
-        ("clinic", "__first__"),
     ]
 
     operations = [
@@ -562,6 +561,7 @@ class Migration(migrations.Migration):
                 ("rows", models.PositiveIntegerField()),
                 ("sha256", models.CharField(max_length=64)),
                 ("content", models.CharField(max_length=64)),
+                ("bare_content", models.CharField(blank=True, default="", max_length=64)),
                 ("file", models.BinaryField()),
                 (
                     "state",
@@ -649,6 +649,7 @@ class Migration(migrations.Migration):
                 ("rows", models.PositiveIntegerField()),
                 ("sha256", models.CharField(max_length=64)),
                 ("content", models.CharField(max_length=64)),
+                ("bare_content", models.CharField(blank=True, default="", max_length=64)),
                 (
                     "state",
                     models.CharField(
@@ -790,6 +791,7 @@ class Migration(migrations.Migration):
                             ("tables", "Tables that may be published"),
                             ("original", "Received set"),
                             ("report", "Group report"),
+                            ("pooled", "Pooled numbers or picture"),
                         ],
                         max_length=10,
                     ),
@@ -827,7 +829,7 @@ class Migration(migrations.Migration):
                 "ordering": ("at", "pk"),
                 "constraints": [
                     models.CheckConstraint(
-                        condition=models.Q(("what__in", ["export", "tables", "original", "report"])),
+                        condition=models.Q(("what__in", ["export", "tables", "original", "report", "pooled"])),
                         name="taking_what_known",
                     )
                 ],
