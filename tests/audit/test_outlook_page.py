@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from clinic.reviews.models import Contact
 from tests.factories import create_operation, create_patient, create_review
 
 pytestmark = pytest.mark.django_db
@@ -63,7 +64,11 @@ def test_the_same_sides_stand_on_the_recall_list(client_of, lead, operated):
 
 def test_who_is_not_to_be_tried_is_said_there_and_on_the_recall_list(client_of, lead, operated):
     """The audit counts a death after the window opened as lost; the recall list tries nobody who has died."""
-    died, before, unwilling, open_still = (operated(days) for days in (400, 401, 390, 380))
+    died, before, unwilling, declined, open_still = (operated(days) for days in (400, 401, 390, 385, 380))
+    Contact.objects.create(
+        operation=declined, made_on=TODAY, channel="phone", result="declined", recorded_by=lead,
+        recorded_at=datetime(2026, 11, 25, 8, tzinfo=UTC),
+    )  # fmt: skip
     for operation, day in ((died, 340), (before, 334)):
         operation.patient.died_on = operation.performed_on + timedelta(days=day)
         operation.patient.save()
@@ -74,10 +79,10 @@ def test_who_is_not_to_be_tried_is_said_there_and_on_the_recall_list(client_of, 
     page, recall = client.get(reverse("audit-outlook")), client.get(reverse("recall"), {"show": "outcome"})
 
     stops = [stop and stop.value for _, stop in page.context["missing"]]
-    assert stops == ["died", "no_contact", None]  # the death before the window is counted apart
+    assert stops == ["died", "no_contact", "declined", None]  # the death before the window is counted apart
     assert "1 of them belongs to patients who died after the window had opened" in page.content.decode()
-    assert "Of all sides not known yet, 2 are not to be tried" in page.content.decode()
-    assert {row["row"].operation for row in recall.context["rows"]} == {unwilling, open_still}
+    assert "Of all sides not known yet, 3 are not to be tried" in page.content.decode()
+    assert {row["row"].operation for row in recall.context["rows"]} == {unwilling, declined, open_still}
     assert "One more patient died after the window had opened." in recall.content.decode()
 
 
