@@ -10,7 +10,7 @@ from clinic.access.models import Practice
 from clinic.procedures.models import NailProcedure, Operation, OperationEvent
 from clinic.recall.models import Closure
 from clinic.reviews.models import Contact
-from clinic.reviews.stops import stop_of
+from clinic.reviews.stops import stop_of, with_returns
 from clinic.vocabulary.recall import Stop
 
 if TYPE_CHECKING:
@@ -72,11 +72,9 @@ def stops(practice: Practice, *, performed_from: date, performed_to: date) -> di
         operation__patient__in=own.values("patient"), operation__struck_at__isnull=True, struck_at__isnull=True
     ).select_related("operation")
     contacts: dict[int, list[Contact]] = defaultdict(list)
-    for contact in told.order_by("made_on", "pk"):
+    for contact in with_returns(told).order_by("made_on", "pk"):
         contacts[contact.operation.patient_id].append(contact)
-    closed = set(
-        Closure.objects.filter(operation__in=own, reopened_on__isnull=True).values_list("operation", flat=True)
-    )
+    closed = set(Closure.objects.standing().filter(operation__in=own).values_list("operation", flat=True))
     found = {
         toe.key: stop_of(
             toe.operation.patient, contacts[toe.operation.patient_id], performed_on=toe.operation.performed_on,

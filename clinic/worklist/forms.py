@@ -50,9 +50,9 @@ class BookingForm(forms.Form):
 
     def clean(self) -> dict:
         answers = super().clean()
-        answers["channel"] = answers.get("channel") or ContactChannel.PHONE.value
         if died_on := self.operation.patient.died_on:
             raise forms.ValidationError(f"The patient died on {say_day(died_on)}; no review is booked")
+        answers["channel"] = answers.get("channel") or ContactChannel.PHONE.value
         if answers.get("on") and answers.get("at"):
             starts_at = timezone.make_aware(datetime.combine(answers["on"], answers["at"]))
             if timezone.localtime(starts_at.astimezone(UTC)).time() != answers["at"]:

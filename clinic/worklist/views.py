@@ -84,10 +84,7 @@ def book(request: HttpRequest, key: str) -> HttpResponse:
         when = timezone.localtime(starts_at)
         messages.success(request, f"Review booked for {say_day(when.date())}, {when:%H:%M}.")
         return redirect("today")
-    now = timezone.localtime()
-    stands = standing_of(request.user, key, today=now.date(), now=now)
-    shown = book_page(operation, form, once, now=now) | {"stop": stands.stop if stands else None}
-    return render(request, "worklist/book.html", shown)
+    return render(request, "worklist/book.html", book_page(operation, form, once, now=timezone.localtime()))
 
 
 def book_page(operation: Operation, form: BookingForm, once: str, *, now: datetime) -> dict[str, Any]:
