@@ -126,7 +126,7 @@ def _known_patients(groups: Sequence[Mapping[str, pd.DataFrame]]) -> list[int]:
     for own in groups:
         for code, units in own.items():
             found = units.loc[units["status"].isin(["event", "clear"]), "patient_key"]
-            known.setdefault(code, set()).update(found)
+            known[code] = known.get(code, set()) | set(found)
     return [len(patients) for patients in known.values()]
 
 

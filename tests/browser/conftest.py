@@ -25,7 +25,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
             if not CHROMIUM:
                 item.add_marker(
-                    pytest.mark.skip(reason="No Chromium on this machine: install Debian's package chromium")
+                    pytest.mark.skip(
+                        reason="No Chromium on this machine: install Debian's package chromium-headless-shell"
+                    )
                 )
 
 

@@ -26,7 +26,8 @@ from playwright.sync_api import Browser
 from psycopg import sql
 
 ROOT = Path(__file__).resolve().parents[2]
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+# The shell first: it draws no windows of its own.
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium-headless-shell", "chromium", "chromium-browser"))), None)
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run", "--disable-sync"]
 LOADING = ("make_fonts", "migrate -v0", "demo --no-serve")
 WIDTHS = {"phone": (320, 740), "tablet": (820, 1180), "desktop": (1440, 900)}
