@@ -22,6 +22,8 @@ def open_booked(page: Page) -> Finger:
     for index in range(rows.count()):
         if rows.nth(index).locator(".op strong").count() == 1:
             finger.tap(rows.nth(index).get_by_role("link", name="Record review"))
+            page.wait_for_url("**/review/")
+            page.wait_for_load_state()  # the keys are taken by a script
             left = page.get_by_role("button", name="Throw the draft away")
             if left.count():  # by a test before, whose page was left
                 left.click()
